@@ -1,0 +1,1 @@
+"""One aircraft: the catalogue of its readings, and how messages become readings."""

@@ -1,0 +1,1 @@
+"""From verdicts to alerts: life cycle, suppression, shelving, and the words spoken."""

@@ -1,0 +1,115 @@
+"""What the engine says happened: changes of alerts, and spoken information without a life cycle."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TypeAlias
+
+Evidence: TypeAlias = Mapping[str, float | str | bool | None]
+
+
+class Level(StrEnum):
+    """How urgent an alert is (14 CFR 25.1322(a)-(d)); `routine` is spoken information, no alert."""
+
+    WARNING = "warning"
+    CAUTION = "caution"
+    ADVISORY = "advisory"
+    ROUTINE = "routine"
+
+    @property
+    def urgency(self) -> int:
+        """Higher is more urgent."""
+        return ("routine", "advisory", "caution", "warning").index(self.value)
+
+
+class Change(StrEnum):
+    """What became of an alert."""
+
+    RAISED = "raised"
+    ESCALATED = "escalated"
+    REPEATED = "repeated"
+    STALE = "stale"
+    FRESH = "fresh"
+    ACKNOWLEDGED = "acknowledged"
+    CLEARED = "cleared"
+    SHELVED = "shelved"
+    UNSHELVED = "unshelved"
+    SUPPRESSED = "suppressed"
+    UNSUPPRESSED = "unsuppressed"
+    RESET = "reset"
+
+
+class State(StrEnum):
+    """States of an alert (ANSI/ISA-18.2-2016 = IEC 62682)."""
+
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned-unacknowledged"
+    LATCHED = "latched-unacknowledged"
+    LATCHED_ACKNOWLEDGED = "latched-acknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed"
+    OUT_OF_SERVICE = "out-of-service"
+
+
+@dataclass(frozen=True, slots=True)
+class AlertChange:
+    """One change of one alert. `aircraft` is the MAVLink system id, None for the watch itself.
+
+    `time_us` is the recorded (or scenario's, or wall) time since 1970; `elapsed_us` engine time since the
+    first frame of any source. `callout` is the alert's words, `spoken` whether they are to be spoken now.
+    """
+
+    time_us: int
+    elapsed_us: int
+    aircraft: int | None
+    rule: str
+    level: Level
+    change: Change
+    state: State
+    callout: str | None
+    reason: str
+    evidence: Evidence = field(default_factory=dict)
+    spoken: bool = False
+    trial: bool = False
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RoutineCall:
+    """Words to be spoken once, with no life cycle."""
+
+    time_us: int
+    elapsed_us: int
+    aircraft: int | None
+    rule: str
+    callout: str
+    evidence: Evidence = field(default_factory=dict)
+
+
+Happening: TypeAlias = AlertChange | RoutineCall
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What somebody asks of the engine, or a part of the program reports to it.
+
+    action: acknowledge, shelve, unshelve, reset (by `role`, on `rule` of `aircraft`; a rule of None means all
+    that stand unacknowledged), or report: the part `rule` ("voice", "mqtt", a source, ...) of the watch
+    works (`ok`) or does not, with the reason in `text` and the level it deserves.
+    """
+
+    action: str
+    rule: str | None = None
+    aircraft: int | None = None
+    role: str = "pilot"
+    by: str = ""
+    minutes: float | None = None
+    ok: bool = True
+    text: str = ""
+    level: Level = Level.CAUTION
+    afar: bool = False
+    """Came over the network, not from the station's own keys."""

@@ -1,0 +1,1 @@
+"""Where the program meets the world: sources, files, sound, network, terminal."""

@@ -1,0 +1,1 @@
+"""Readings worked out from other readings. Pure, each formula with its source."""

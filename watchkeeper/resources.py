@@ -1,0 +1,13 @@
+"""Finds the files that ship with the program, in an install and in a checkout alike."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+_PACKAGE = Path(__file__).resolve().parent
+
+
+def shipped_rules() -> Path:
+    """Return the folder of the shipped rule packs."""
+    installed = _PACKAGE / "shipped_rules"
+    return installed if installed.is_dir() else _PACKAGE.parent / "rules"

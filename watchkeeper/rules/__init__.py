@@ -1,0 +1,1 @@
+"""Rule packs: the language of conditions, loading, checking, verdicts, cases."""
