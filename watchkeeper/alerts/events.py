@@ -90,7 +90,20 @@ class RoutineCall:
     evidence: Evidence = field(default_factory=dict)
 
 
-Happening: TypeAlias = AlertChange | RoutineCall
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """An order that was not carried out, and why."""
+
+    time_us: int
+    elapsed_us: int
+    aircraft: int | None
+    rule: str | None
+    action: str
+    reason: str
+    by: str = ""
+
+
+Happening: TypeAlias = AlertChange | RoutineCall | Refusal
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,142 @@
+"""The watch's own alerts: what it cannot see, which part of it does not work, and that it hears nobody."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from watchkeeper.alerts import wording
+from watchkeeper.alerts.book import acknowledge
+from watchkeeper.alerts.events import Change, Level, Order
+from watchkeeper.alerts.lifecycle import Alert, Signal
+from watchkeeper.alerts.teller import Teller
+
+BLIND = "watch-blind"
+UNHEARD = "watch-unheard"
+SETTLE_US = 5_000_000
+"""How long a rule is blind (or sees again) before it is told: longer than one late message at slow rates."""
+MAX_PARTS = 64
+
+Lacks = Mapping[tuple[int, str], tuple[str, tuple[str, ...]]]
+"""(aircraft, rule id) -> (subject, names of the missing readings)."""
+
+
+class WatchDesk:
+    """Alerts with aircraft None and rules `watch-…`."""
+
+    def __init__(self, teller: Teller) -> None:
+        self._teller = teller
+        self._alerts: dict[str, Alert] = {}
+        self._since_us: dict[tuple[int, str], int] = {}
+        self._shown: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
+
+    def alerts(self) -> list[Alert]:
+        """Return the listed alerts of the watch itself."""
+        return [alert for alert in self._alerts.values() if alert.listed]
+
+    def report(self, order: Order, now_us: int) -> None:
+        """A part of the program says that it works, or not (`order.rule` names the part)."""
+        rule = f"watch-{order.rule}"
+        if order.ok:
+            self._clear(rule, order.text or "works again", now_us)
+        else:
+            words = f"Watch. {order.rule} not working." if not order.text else f"Watch. {order.text}"
+            self._raise(rule, order.level, words, order.text or "not working", {}, now_us)
+
+    def unheard(self, *, silent: bool, now_us: int) -> None:
+        """Whether no aircraft has been heard at all since the watch began."""
+        if silent:
+            words = "Watch. No aircraft heard. Check the telemetry source."
+            self._raise(UNHEARD, Level.ADVISORY, words, "no heartbeat of an autopilot yet", {}, now_us)
+        else:
+            self._clear(UNHEARD, "an aircraft is heard", now_us)
+
+    def blind(self, lacks: Lacks, now_us: int) -> None:
+        """Tell of what the watch cannot see: one advisory that names rules and missing readings.
+
+        Spoken when the list grows; quietly brought up to date when it shrinks.
+        """
+        for key in [*self._since_us]:
+            if (key in lacks) == (key in self._shown):
+                del self._since_us[key]
+        grown = shrunk = False
+        for key in {**lacks, **self._shown}:
+            if (key in lacks) == (key in self._shown):
+                if key in lacks:
+                    self._shown[key] = lacks[key]
+                continue
+            if now_us - self._since_us.setdefault(key, now_us) < SETTLE_US:
+                continue
+            del self._since_us[key]
+            if key in lacks:
+                self._shown[key] = lacks[key]
+                grown = True
+            else:
+                del self._shown[key]
+                shrunk = True
+        if not self._shown:
+            self._clear(BLIND, "everything is seen", now_us)
+        elif grown or shrunk:
+            words = wording.blind_words(subject.strip(".") for subject, _ in self._shown.values())
+            evidence = {f"{system}/{rule}": ", ".join(names) for (system, rule), (_, names) in self._shown.items()}
+            reason = f"{len(self._shown)} rules cannot judge for want of readings"
+            self._raise(BLIND, Level.ADVISORY, words, reason, evidence, now_us, again=True, spoken=grown)
+
+    def shown_of(self, aircraft: int) -> Lacks:
+        """Return what was last told of one aircraft."""
+        return {key: told for key, told in self._shown.items() if key[0] == aircraft}
+
+    def forget(self, aircraft: int) -> None:
+        """The aircraft is gone: nothing of it is missed any more (told with the next call of `blind`)."""
+        for table in (self._shown, self._since_us):
+            for key in [key for key in table if key[0] == aircraft]:
+                del table[key]
+
+    def order(self, order: Order, now_us: int) -> None:
+        """Carry out an acknowledgement; the watch's own alerts are not shelved."""
+        if order.rule is None:
+            for alert in self.alerts():
+                acknowledge(self._teller, alert, order, now_us, all_at_once=True)
+            return
+        named = self._alerts.get(order.rule)
+        if named is None or order.action != "acknowledge":
+            reason = "no such alert" if named is None else "the watch's own alerts can only be acknowledged"
+            self._teller.refusal(order.action, order.rule, None, reason, order.role, now_us)
+        else:
+            acknowledge(self._teller, named, order, now_us)
+
+    def _raise(
+        self,
+        rule: str,
+        level: Level,
+        words: str,
+        reason: str,
+        evidence: Mapping[str, str],
+        now_us: int,
+        *,
+        again: bool = False,
+        spoken: bool = True,
+    ) -> None:
+        alert = self._alerts.get(rule)
+        if alert is None:
+            if len(self._alerts) >= MAX_PARTS:
+                return
+            alert = self._alerts[rule] = Alert(rule, level, None)
+        if alert.stands and not again:
+            return
+        if not alert.listed:  # a listed one keeps its level; anew it takes the one it deserves
+            alert = self._alerts[rule] = Alert(rule, level, None)
+        alert.callout = self._teller.words(alert.level, words, None)
+        alert.reason = reason
+        alert.evidence = dict(evidence)
+        change = Change.REPEATED if alert.stands else alert.signal(Signal.RAISE)
+        assert change is not None
+        if change is Change.RAISED:
+            alert.raised_us = now_us
+        self._teller.change(alert, change, now_us, spoken=spoken)
+
+    def _clear(self, rule: str, reason: str, now_us: int) -> None:
+        alert = self._alerts.get(rule)
+        if alert is not None and alert.stands:
+            change = alert.signal(Signal.CLEAR)
+            assert change is not None
+            self._teller.change(alert, change, now_us, reason=reason)

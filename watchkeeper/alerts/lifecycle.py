@@ -1,0 +1,138 @@
+"""The life of one alert: a table first, after ANSI/ISA-18.2-2016 (IEC 62682).
+
+Shelving and suppression lie over the six states of the condition, so that the condition is still judged,
+logged and counted while nobody is told (ISA-18.2: a shelved or suppressed alarm is still evaluated). One
+departure: an unacknowledged caution or advisory that ends goes straight to normal, for 14 CFR 25.1322 removes
+an alert when its condition ends; an unacknowledged warning stays listed as over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import Enum, auto
+from typing import Final
+
+from watchkeeper.alerts.events import Change, Evidence, Level, State
+
+
+class Signal(Enum):
+    """What can happen to the condition of an alert or be done about it."""
+
+    RAISE = auto()
+    CLEAR = auto()
+    ACKNOWLEDGE = auto()
+    RESET = auto()
+
+
+class Ending(Enum):
+    """Where an alert goes when its condition ends."""
+
+    FORGET = auto()
+    """Cautions and advisories: to normal."""
+    LIST = auto()
+    """Warnings: listed as over until acknowledged."""
+    LATCH = auto()
+    """Held until acknowledged and reset."""
+
+
+_NORMAL, _UNACK, _ACK = State.NORMAL, State.UNACKNOWLEDGED, State.ACKNOWLEDGED
+_RETURNED, _LATCHED, _LATCHED_ACK = State.RETURNED, State.LATCHED, State.LATCHED_ACKNOWLEDGED
+_Table = Mapping[tuple[State, Signal], tuple[State, Change]]
+
+_COMMON: Final[_Table] = {
+    (_NORMAL, Signal.RAISE): (_UNACK, Change.RAISED),
+    (_UNACK, Signal.ACKNOWLEDGE): (_ACK, Change.ACKNOWLEDGED),
+    (_ACK, Signal.CLEAR): (_NORMAL, Change.CLEARED),
+}
+TRANSITIONS: Final[Mapping[Ending, _Table]] = {
+    Ending.FORGET: {
+        **_COMMON,
+        (_UNACK, Signal.CLEAR): (_NORMAL, Change.CLEARED),
+    },
+    Ending.LIST: {
+        **_COMMON,
+        (_UNACK, Signal.CLEAR): (_RETURNED, Change.CLEARED),
+        (_RETURNED, Signal.ACKNOWLEDGE): (_NORMAL, Change.ACKNOWLEDGED),
+        (_RETURNED, Signal.RAISE): (_UNACK, Change.RAISED),
+    },
+    Ending.LATCH: {
+        **_COMMON,
+        (_UNACK, Signal.CLEAR): (_LATCHED, Change.CLEARED),
+        (_ACK, Signal.CLEAR): (_LATCHED_ACK, Change.CLEARED),
+        (_LATCHED, Signal.ACKNOWLEDGE): (_LATCHED_ACK, Change.ACKNOWLEDGED),
+        (_LATCHED, Signal.RAISE): (_UNACK, Change.RAISED),
+        (_LATCHED_ACK, Signal.RAISE): (_UNACK, Change.RAISED),
+        (_LATCHED_ACK, Signal.RESET): (_NORMAL, Change.RESET),
+    },
+}
+
+
+def ending_of(level: Level, *, latch: bool) -> Ending:
+    """Return what becomes of an alert of that level when its condition ends."""
+    if latch:
+        return Ending.LATCH
+    return Ending.LIST if level is Level.WARNING else Ending.FORGET
+
+
+class Alert:
+    """One rule on one aircraft (None: the watch itself). Times are engine microseconds."""
+
+    __slots__ = (
+        "aircraft", "callout", "core", "ending", "evidence", "level", "raised_us", "reason", "roles", "rule",
+        "said_us", "shelved_until_us", "stale", "suppressed", "trial",
+    )  # fmt: skip
+
+    def __init__(
+        self, rule: str, level: Level, aircraft: int | None, *, latch: bool = False, trial: bool = False
+    ) -> None:
+        self.rule = rule
+        self.level = level
+        self.aircraft = aircraft
+        self.trial = trial
+        self.ending = ending_of(level, latch=latch)
+        self.core = State.NORMAL
+        self.shelved_until_us: int | None = None
+        self.suppressed = False
+        self.stale = False
+        self.roles: set[str] = set()
+        self.callout: str | None = None
+        self.reason = ""
+        self.evidence: Evidence = {}
+        self.raised_us = 0
+        self.said_us = 0
+
+    @property
+    def stands(self) -> bool:
+        """The condition holds now (acknowledged or not)."""
+        return self.core is _UNACK or self.core is _ACK
+
+    @property
+    def listed(self) -> bool:
+        """It belongs on the list: stands, or ended and not yet seen to."""
+        return self.core is not _NORMAL
+
+    @property
+    def silent(self) -> bool:
+        """Nobody is to be told of it now."""
+        return self.suppressed or self.shelved_until_us is not None or self.trial
+
+    @property
+    def state(self) -> State:
+        """The state shown."""
+        if self.shelved_until_us is not None:
+            return State.SHELVED
+        if self.suppressed and self.stands:
+            return State.SUPPRESSED
+        return self.core
+
+    def signal(self, signal: Signal) -> Change | None:
+        """Step through the table. Returns the change, or None where the table has no such step."""
+        step = TRANSITIONS[self.ending].get((self.core, signal))
+        if step is None:
+            return None
+        self.core, change = step
+        if signal is not Signal.ACKNOWLEDGE:
+            self.stale = False
+        if signal is Signal.RAISE:
+            self.roles = set()
+        return change

@@ -1,0 +1,187 @@
+"""One rule on one aircraft: from verdicts, through delays, to the decision that its alert begins or ends."""
+
+from __future__ import annotations
+
+from enum import Enum, auto
+from typing import Final
+
+from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX, PHASE_GROUPS
+from watchkeeper.aircraft.readings import BLIND, FAULT, Readings
+from watchkeeper.alerts.events import Evidence, Level
+from watchkeeper.alerts.lifecycle import Alert
+from watchkeeper.rules.condition import View
+from watchkeeper.rules.schema import Rule
+from watchkeeper.rules.verdict import Verdict
+
+PHASE: Final = INDEX["flight.phase"]
+_NOT_SAMPLED: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.held or r.rate)
+"""Readings whose truth does not wait for a sample: held ones, and functions of time."""
+_ESTIMATES: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.estimate)
+
+
+class Decision(Enum):
+    """What a judgement asks for."""
+
+    NOTHING = auto()
+    BEGIN = auto()
+    END = auto()
+    WENT_STALE = auto()
+    CAME_FRESH = auto()
+
+
+class Ruling:
+    """Holds the alert, the views of both conditions, and a running delay."""
+
+    __slots__ = (
+        "_clear_view", "_counts", "_known_unmet", "_since_us", "_view", "alert", "order", "rule", "verdict",
+    )  # fmt: skip
+
+    def __init__(self, rule: Rule, order: int, readings: Readings, aircraft: int) -> None:
+        self.rule = rule
+        self.order = order
+        self.alert = Alert(rule.id, rule.level, aircraft, latch=rule.latch, trial=rule.trial)
+        self._view = View(readings, 0, rule.when.new_windows())
+        self._clear_view = View(readings, 0, rule.clear.new_windows()) if rule.clear is not None else None
+        self._since_us: int | None = None
+        self._counts: dict[int, int] = {}
+        self._known_unmet = False
+        self.verdict = Verdict.BLIND
+
+    def in_phase(self) -> bool:
+        """Whether the rule applies in the aircraft's phase; an unknown phase counts as in flight."""
+        phase = self._view.readings.values[PHASE]
+        if phase is None:
+            return not self.rule.during.isdisjoint(PHASE_GROUPS["in_flight"])
+        return phase in self.rule.during
+
+    @property
+    def running(self) -> bool:
+        """A delay is running."""
+        return self._since_us is not None
+
+    def judge(self, now_us: int) -> Decision:
+        """Judge the rule at `now_us`: at a sample that it reads, on the grid, or in the sweep."""
+        self._view.now_us = now_us
+        if not self.in_phase():
+            self._since_us = None
+            self._known_unmet = True
+            self.verdict = Verdict.NOT_MET
+            return Decision.END if self.alert.stands else Decision.NOTHING
+        if self.alert.stands:
+            return self._judge_standing(now_us)
+        rule = self.rule
+        verdict = self.verdict = rule.when.evaluate(self._view)
+        if self._clear_view is not None and self._clear_view.windows:
+            self._clear_verdict(now_us)  # keeps its history filled
+        if verdict is not Verdict.MET:
+            self._since_us = None
+            if verdict is Verdict.NOT_MET:
+                self._known_unmet = True
+            return Decision.NOTHING
+        if rule.level is Level.ROUTINE and not self._known_unmet:
+            return Decision.NOTHING  # it was so when first seen: nothing has happened to speak of
+        if self._delay_over(now_us, rule.on_delay_us, self._view):
+            self._known_unmet = False
+            return Decision.BEGIN
+        return Decision.NOTHING
+
+    def _judge_standing(self, now_us: int) -> Decision:
+        alert, rule = self.alert, self.rule
+        verdict: Verdict | None = None
+        if rule.clear is None or rule.when.windows:
+            verdict = self.verdict = rule.when.evaluate(self._view)
+        if rule.clear is None:
+            ended = verdict is Verdict.NOT_MET
+            blind = verdict is not Verdict.NOT_MET and verdict is not Verdict.MET
+            decided_in = self._view
+        else:
+            assert self._clear_view is not None
+            cleared = self._clear_verdict(now_us)
+            ended = cleared is Verdict.MET
+            blind = False
+            if cleared is not Verdict.MET and cleared is not Verdict.NOT_MET:
+                verdict = self.verdict = rule.when.evaluate(self._view)
+                blind = verdict is not Verdict.MET
+            decided_in = self._clear_view
+        if ended:
+            if self._delay_over(now_us, rule.off_delay_us, decided_in, ending=True):
+                return Decision.END
+        else:
+            self._since_us = None
+        if blind == alert.stale:
+            return Decision.NOTHING
+        alert.stale = blind
+        return Decision.WENT_STALE if blind else Decision.CAME_FRESH
+
+    def _clear_verdict(self, now_us: int) -> Verdict:
+        assert self._clear_view is not None
+        assert self.rule.clear is not None
+        self._clear_view.now_us = now_us
+        return self.rule.clear.evaluate(self._clear_view)
+
+    def _delay_over(self, now_us: int, delay_us: int, view: View, *, ending: bool = False) -> bool:
+        """Run the delay; it needs its time and two samples of each deciding reading, the first included.
+
+        One held value is one sample: a single odd message must not outlast a delay by being the last.
+        """
+        if delay_us == 0:
+            self._since_us = None
+            return True
+        if self._since_us is None:
+            self._since_us = now_us
+            condition = self.rule.clear if ending and self.rule.clear is not None else self.rule.when
+            streams = view.readings.streams
+            self._counts = {
+                i: stream.count
+                for i in condition.deciding(view)
+                if i not in _NOT_SAMPLED and (stream := streams[i]) is not None
+            }
+            return False
+        if now_us - self._since_us < delay_us:
+            return False
+        streams = view.readings.streams
+        for i, count in self._counts.items():
+            stream = streams[i]
+            if stream is None or stream.count <= count:
+                return False
+        self._since_us = None
+        return True
+
+    def restart(self) -> None:
+        """Forget running delays and history: the aircraft was powered up anew."""
+        self._since_us = None
+        self._view.windows = self.rule.when.new_windows()
+        if self._clear_view is not None and self.rule.clear is not None:
+            self._clear_view.windows = self.rule.clear.new_windows()
+
+    def words(self) -> str:
+        """Return what the rule says, with the readings as they are now."""
+        view = self._view
+        return self.rule.say.render(lambda i: view.readings.read(i, view.now_us))
+
+    def evidence(self) -> Evidence:
+        """Return the readings that the rule looks at, by name; None where blind or faulty."""
+        view = self._view
+        names = dict.fromkeys((*self.rule.when.readings, *(self.rule.clear.readings if self.rule.clear else ())))
+        shown: dict[str, float | str | bool | None] = {}
+        for i in names:
+            value = view.readings.read(i, view.now_us)
+            shown[CATALOGUE[i].name] = None if value is BLIND or value is FAULT else value
+        return shown
+
+    def missing(self, now_us: int) -> tuple[str, ...]:
+        """Return the names of the readings for want of which the rule cannot judge; empty when it can.
+
+        Outside its phases a rule is held to what comes by message only: estimates begin with the flight.
+        """
+        self._view.now_us = now_us
+        if self.in_phase():
+            if self.alert.stands:
+                if not self.alert.stale:
+                    return ()
+            elif self.verdict is not Verdict.BLIND and self.verdict is not Verdict.FAULT:
+                return ()
+            lacking = self.rule.when.missing(self._view)
+        else:
+            lacking = tuple(i for i in self.rule.when.missing(self._view) if i not in _ESTIMATES)
+        return tuple(CATALOGUE[i].name for i in lacking)

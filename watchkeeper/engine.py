@@ -1,0 +1,252 @@
+"""The engine: bytes and orders in, decisions out. Synchronous, without input or output, without a clock.
+
+Daemon, replay, drill, rule cases and benchmarks all drive this one engine. It owns a grid of 0.1 s from its
+first time; every call first runs the grid up to its time and then works frame by frame, so that it does not
+matter how bytes are cut into calls. Engine time is whole microseconds and never runs back: a stamp earlier
+than the last begins a new segment at the last engine time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
+from watchkeeper.aircraft.describe import describe_sources
+from watchkeeper.aircraft.files import AircraftFile, SortieFile
+from watchkeeper.aircraft.fleet import TOUCHES, Fleet
+from watchkeeper.aircraft.readings import BLIND, FAULT
+from watchkeeper.aircraft.state import Aircraft
+from watchkeeper.alerts.book import AlertBook
+from watchkeeper.alerts.desk import Lacks, WatchDesk
+from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.alerts.lifecycle import Alert
+from watchkeeper.alerts.ruling import PHASE
+from watchkeeper.alerts.teller import Teller
+from watchkeeper.estimate.suite import NEEDS, EstimateSuite
+from watchkeeper.link.framing import Framer
+from watchkeeper.rules.load import RuleSet
+
+GRID_US = 100_000
+SWEEP_EVERY = 10
+"""Grid steps between sweeps over every rule: one second."""
+BLIND_EVERY = 50
+"""Grid steps between looks at what the watch cannot see."""
+LONGEST_GAP_US = 120_000_000
+ESTIMATE_EVERY_US = 500_000
+UNHEARD_AFTER_US = 15_000_000
+SETTLED_AFTER_US = 10_000_000
+"""An aircraft is given this long to send each of its messages before anything is called missing."""
+QUIET_US = 3_000_000
+"""Silent for longer: that it cannot be seen is said by the link's own alerts, not once a reading."""
+GONE_AFTER_US = 60_000_000
+MAX_SOURCES = 64
+
+_LINK_AGE = INDEX["link.age"]
+
+
+class _Watched:
+    """One aircraft with its estimates and its alerts."""
+
+    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "seen_us", "suite")
+
+    def __init__(self, aircraft: Aircraft, book: AlertBook, now_us: int) -> None:
+        self.aircraft = aircraft
+        self.suite = EstimateSuite(aircraft)
+        self.book = book
+        self.seen_us = now_us
+        self.estimated_us = -ESTIMATE_EVERY_US
+        self.power_up = aircraft.power_up
+
+
+class Engine:
+    """Holds everything the watch knows. All times given are seconds since 1970 (any monotonic stamp will do)."""
+
+    def __init__(
+        self, rules: RuleSet, aircraft_files: Sequence[AircraftFile] = (), sortie: SortieFile | None = None
+    ) -> None:
+        self._rules = rules
+        self._fleet = Fleet(aircraft_files, sortie)
+        self._teller = Teller()
+        self._desk = WatchDesk(self._teller)
+        self._framers: dict[str, Framer] = {}
+        self._watched: dict[int, _Watched] = {}
+        self._now_us: int | None = None
+        self._start_us = 0
+        self._grid_us = 0
+        self._step = 0
+        self._heard_any = False
+        self.segments = 1
+        """Stretches of recorded time: one more each time a stamp ran back."""
+
+    @property
+    def elapsed_s(self) -> float:
+        """Engine time since the first frame of any source, seconds."""
+        return self._teller.elapsed_us(self._now_us or 0) / 1e6
+
+    def receive(self, source: str, data: bytes, now_s: float) -> list[Happening]:
+        """Take bytes of one source. Sources beyond MAX_SOURCES are not listened to."""
+        now_us = self._advance(now_s)
+        framer = self._framers.get(source)
+        if framer is None:
+            if len(self._framers) >= MAX_SOURCES:
+                return self._teller.take()
+            framer = self._framers[source] = Framer()
+        receive = self._fleet.receive
+        watched = self._watched
+        for frame in framer.feed(data):
+            if self._teller.first_us is None:
+                self._teller.first_us = now_us
+            for aircraft in receive(source, frame, now_us):
+                one = watched.get(aircraft.system)
+                if one is None:
+                    one = self._begin(aircraft, now_us)
+                message = frame[3]
+                estimated = message in NEEDS and now_us - one.estimated_us >= ESTIMATE_EVERY_US
+                if estimated:
+                    one.estimated_us = now_us
+                    one.suite.run(now_us)
+                if aircraft.power_up != one.power_up:
+                    one.power_up = aircraft.power_up
+                    one.seen_us = now_us
+                    one.book.restart()
+                one.book.judge_message(message, now_us, estimated=estimated)
+        return self._teller.take()
+
+    def order(self, order: Order, now_s: float) -> list[Happening]:
+        """Carry out what the crew asks, or take a report of a part of the program."""
+        now_us = self._advance(now_s)
+        if order.action == "report":
+            self._desk.report(order, now_us)
+        elif order.aircraft is not None:
+            one = self._watched.get(order.aircraft)
+            if one is None:
+                self._teller.refusal(
+                    order.action, order.rule, order.aircraft, "no such aircraft", order.role, now_us
+                )
+            else:
+                one.book.order(order, now_us)
+        else:
+            self._desk.order(order, now_us)
+            if order.rule is None:
+                for one in self._watched.values():
+                    one.book.order(order, now_us)
+        return self._teller.take()
+
+    def tick(self, now_s: float) -> list[Happening]:
+        """Let time pass."""
+        self._advance(now_s)
+        return self._teller.take()
+
+    def next_due_s(self) -> float | None:
+        """Return when the next tick is due, in the caller's time; None before the first call."""
+        if self._now_us is None:
+            return None
+        return (self._grid_us - self._teller.offset_us) / 1e6
+
+    def systems(self) -> list[int]:
+        """Return the system ids of the aircraft known now."""
+        return list(self._watched)
+
+    def aircraft(self, system: int) -> Aircraft:
+        """Return one aircraft as the watch knows it. KeyError if it is not known."""
+        return self._watched[system].aircraft
+
+    def readings(self, system: int) -> dict[str, float | str | bool | None]:
+        """Return every reading of an aircraft by name, None where blind or faulty. KeyError if not known."""
+        readings = self._watched[system].aircraft.readings
+        now_us = self._now_us or 0
+        shown: dict[str, float | str | bool | None] = {}
+        for i, reading in enumerate(CATALOGUE):
+            value = readings.read(i, now_us)
+            shown[reading.name] = None if value is BLIND or value is FAULT else value
+        return shown
+
+    def alerts(self) -> list[Alert]:
+        """Return the listed alerts, most urgent first."""
+        found = self._desk.alerts()
+        for one in self._watched.values():
+            found.extend(one.book.alerts())
+        return sorted(found, key=lambda a: (-a.level.urgency, a.raised_us))
+
+    def describe_sources(self) -> list[str]:
+        """Return in plain words who is heard on each source, at what rates, and what is missing."""
+        return describe_sources(self._fleet, self._now_us or 0)
+
+    def _advance(self, now_s: float) -> int:
+        """Run the grid up to `now_s` and return it as engine time."""
+        stamp_us = round(now_s * 1e6)
+        if self._now_us is None:
+            self._now_us = self._start_us = stamp_us
+            self._grid_us = stamp_us + GRID_US
+            return stamp_us
+        now_us = stamp_us + self._teller.offset_us
+        if now_us < self._now_us:
+            self._teller.offset_us += self._now_us - now_us
+            self.segments += 1
+            now_us = self._now_us
+        elif now_us >= self._grid_us:
+            self._run_grid(now_us)
+        self._now_us = now_us
+        return now_us
+
+    def _run_grid(self, now_us: int) -> None:
+        if now_us - self._grid_us > LONGEST_GAP_US:
+            self._steps(self._grid_us + LONGEST_GAP_US)
+            skipped = (now_us - self._grid_us) // GRID_US
+            self._grid_us += skipped * GRID_US
+            self._step += skipped - skipped % SWEEP_EVERY  # sweeps stay on their own grid
+        self._steps(now_us)
+
+    def _steps(self, until_us: int) -> None:
+        grid_us = self._grid_us
+        while grid_us <= until_us:
+            self._now_us = grid_us
+            self._step += 1
+            sweep = self._step % SWEEP_EVERY == 0
+            for one in self._watched.values():
+                if sweep:
+                    one.book.sweep(grid_us)
+                else:
+                    one.book.grid(grid_us)
+            if sweep:
+                self._sweep(grid_us)
+            grid_us += GRID_US
+            self._grid_us = grid_us
+
+    def _sweep(self, now_us: int) -> None:
+        if not self._heard_any and now_us - self._start_us >= UNHEARD_AFTER_US:
+            self._desk.unheard(silent=True, now_us=now_us)
+        for system, one in [*self._watched.items()]:
+            readings = one.aircraft.readings
+            if readings.values[PHASE] in ("on_ground", "landed") and self._silent_us(one, now_us) > GONE_AFTER_US:
+                one.book.end_all(now_us, "aircraft gone")
+                self._fleet.drop(system)
+                self._desk.forget(system)
+                del self._watched[system]
+                self._teller.several = len(self._watched) > 1
+        if self._step % BLIND_EVERY == 0:
+            self._desk.blind(self._lacks(now_us), now_us)
+
+    def _lacks(self, now_us: int) -> Lacks:
+        lacks: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
+        for system, one in self._watched.items():
+            if self._silent_us(one, now_us) > QUIET_US:
+                lacks.update(self._desk.shown_of(system))  # as it was before it fell silent
+            elif now_us - one.seen_us >= SETTLED_AFTER_US:
+                for rule, names in one.book.blind(now_us).items():
+                    lacks[system, rule] = (one.book.subject(rule), names)
+        return lacks
+
+    @staticmethod
+    def _silent_us(one: _Watched, now_us: int) -> int:
+        stream = one.aircraft.readings.streams[_LINK_AGE]
+        return 0 if stream is None else now_us - stream.time_us
+
+    def _begin(self, aircraft: Aircraft, now_us: int) -> _Watched:
+        book = AlertBook(aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller)
+        one = self._watched[aircraft.system] = _Watched(aircraft, book, now_us)
+        self._teller.several = len(self._watched) > 1
+        if not self._heard_any:
+            self._heard_any = True
+            self._desk.unheard(silent=False, now_us=now_us)
+        return one
