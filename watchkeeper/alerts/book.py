@@ -182,7 +182,7 @@ class AlertBook:
                 self.end(ruling, now_us, reason, entirely=True)
 
     def restart(self) -> None:
-        """The aircraft was powered up anew: delays and history begin again."""
+        """Begin delays and history again: the aircraft was powered up anew."""
         for ruling in self.rulings:
             ruling.restart()
         self._pending.clear()

@@ -34,7 +34,7 @@ class WatchDesk:
         return [alert for alert in self._alerts.values() if alert.listed]
 
     def report(self, order: Order, now_us: int) -> None:
-        """A part of the program says that it works, or not (`order.rule` names the part)."""
+        """Take the word of a part of the program (`order.rule`) that it works, or not."""
         rule = f"watch-{order.rule}"
         if order.ok:
             self._clear(rule, order.text or "works again", now_us)
@@ -86,7 +86,7 @@ class WatchDesk:
         return {key: told for key, told in self._shown.items() if key[0] == aircraft}
 
     def forget(self, aircraft: int) -> None:
-        """The aircraft is gone: nothing of it is missed any more (told with the next call of `blind`)."""
+        """Miss nothing of an aircraft that is gone (told with the next call of `blind`)."""
         for table in (self._shown, self._since_us):
             for key in [key for key in table if key[0] == aircraft]:
                 del table[key]
