@@ -1,0 +1,264 @@
+"""Aircraft files and sortie files: what the crew tells about the aircraft and today's flight.
+
+The keys are those of the README; quantities are strings with units there and floats here, with the unit in
+the attribute's name. Everything may be left out; an attribute of None means "not said".
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from watchkeeper.aircraft.catalogue import MAX_PACKS
+from watchkeeper.aircraft.filetypes import (
+    FileModel,
+    HoldField,
+    HoverPowerField,
+    PositionField,
+    Text,
+    WindField,
+    one_of,
+    quantity,
+    read_model,
+    refuse,
+    whole,
+)
+
+Monitor = int | Literal["sum", "other"]
+"""What a battery instance measures: a pack's number (from 1), the sum of the packs, or no flight battery."""
+
+SEGMENTS = ("climb", "cruise", "descend", "hold", "land")
+_MONITOR = re.compile(r"pack (\d{1,2})\Z")
+
+
+def _monitors(value: Any) -> dict[int, Monitor]:
+    if not isinstance(value, dict):
+        refuse("is not a group of keys and values", "write it like {0: pack 1, 1: pack 2}")
+    monitors: dict[int, Monitor] = {}
+    for key, what in value.items():
+        if not (isinstance(key, str) and key.isascii() and key.isdigit() and int(key) <= 255):
+            refuse(f"'{key}' is not a battery instance", "use the instance's id, 0 to 255", key=str(key))
+        match = _MONITOR.match(what) if isinstance(what, str) else None
+        if match is not None and 1 <= int(match[1]) <= MAX_PACKS:
+            monitors[int(key)] = int(match[1])
+        elif what in ("sum", "other"):
+            monitors[int(key)] = what
+        else:
+            refuse(f"unknown word '{what}'", f"use pack 1 to pack {MAX_PACKS}, sum or other", key=key)
+    return monitors
+
+
+def _settings(value: Any) -> dict[str, str]:
+    if not isinstance(value, dict):
+        refuse("is not a group of keys and values", "write it like {cell_floor: 3.3 V}")
+    for key, setting in value.items():
+        if isinstance(setting, bool) or not isinstance(setting, str | int | float):
+            refuse("is not a quantity", "write a number with a unit, like '3.3 V'", key=key)
+    return {key: str(setting) for key, setting in value.items()}
+
+
+class Rotors(FileModel):
+    """The rotors; a coaxial pair counts two."""
+
+    count: Annotated[int | None, whole(2, 32)] = None
+    diameter_m: Annotated[float | None, quantity("m", above=0, most=10)] = Field(default=None, alias="diameter")
+
+
+class Mass(FileModel):
+    """Masses at take-off: `empty` is ready to fly with packs and without payload."""
+
+    empty_kg: Annotated[float | None, quantity("kg", above=0, most=1000)] = Field(default=None, alias="empty")
+    maximum_kg: Annotated[float | None, quantity("kg", above=0, most=1000)] = Field(default=None, alias="maximum")
+
+    @model_validator(mode="after")
+    def _empty_within_maximum(self) -> Self:
+        if self.empty_kg is not None and self.maximum_kg is not None and self.empty_kg > self.maximum_kg:
+            refuse("empty mass is above the maximum mass", "check both", key="empty")
+        return self
+
+
+class Packs(FileModel):
+    """The flight packs, all alike. `capacity`, `resistance` and `cells` are of one pack."""
+
+    chemistry: Annotated[str, one_of("lipo", "lihv", "liion")] = "lipo"
+    cells: Annotated[int | None, whole(1, 24)] = None
+    capacity_ah: Annotated[float | None, quantity("Ah", above=0, most=1000)] = Field(
+        default=None, alias="capacity"
+    )
+    count: Annotated[int, whole(1, MAX_PACKS)] = 1
+    topology: Annotated[str, one_of("parallel", "series")] = "parallel"
+    resistance_ohm: Annotated[float | None, quantity("ohm", above=0, most=2)] = Field(
+        default=None, alias="resistance"
+    )
+    cell_floor_v: Annotated[float | None, quantity("V", least=2, most=4)] = Field(default=None, alias="cell_floor")
+    age_cycles: Annotated[float | None, quantity("cycles", least=0, most=10_000)] = Field(
+        default=None, alias="age"
+    )
+    monitors: Annotated[dict[int, Monitor], BeforeValidator(_monitors)] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _monitors_within_count(self) -> Self:
+        for instance, pack in self.monitors.items():
+            if isinstance(pack, int) and pack > self.count:
+                refuse(
+                    f"instance {instance} measures pack {pack} of {self.count}",
+                    "correct it or 'count'",
+                    key="monitors",
+                )
+        return self
+
+
+class Limits(FileModel):
+    """What the maker or the crew does not want exceeded."""
+
+    airspeed_m_s: Annotated[float | None, quantity("m/s", above=0, most=100)] = Field(
+        default=None, alias="airspeed"
+    )
+    tilt_deg: Annotated[float | None, quantity("deg", above=0, most=80)] = Field(default=None, alias="tilt")
+    wind_m_s: Annotated[float | None, quantity("m/s", above=0, most=60)] = Field(default=None, alias="wind")
+    gust_m_s: Annotated[float | None, quantity("m/s", above=0, most=60)] = Field(default=None, alias="gust")
+    descent_m_s: Annotated[float | None, quantity("m/s", above=0, most=20)] = Field(default=None, alias="descent")
+
+
+class Return(FileModel):
+    """The return as the aircraft is set to fly it: what it does, in its order."""
+
+    height_m: Annotated[float | None, quantity("m", least=0, most=1000)] = Field(default=None, alias="height")
+    speed_m_s: Annotated[float | None, quantity("m/s", above=0, most=100)] = Field(default=None, alias="speed")
+    order: tuple[Annotated[str, one_of(*SEGMENTS)], ...] = SEGMENTS
+    hold: HoldField | None = None
+    landing_m_s: Annotated[float | None, quantity("m/s", above=0, most=10)] = Field(default=None, alias="landing")
+
+    @model_validator(mode="after")
+    def _each_once(self) -> Self:
+        if len(set(self.order)) != len(self.order):
+            refuse("a step stands twice in the order", "name each step once", key="order")
+        return self
+
+
+class AircraftFile(FileModel):
+    """An aircraft file. `system` None fits any MAVLink system."""
+
+    aircraft: Text | None = None
+    system: Annotated[int | None, whole(1, 255)] = None
+    kind: Annotated[str, one_of("multirotor", "helicopter", "fixed_wing", "vtol", "other")] = "multirotor"
+    rotors: Rotors = Rotors()
+    mass: Mass = Mass()
+    packs: Packs = Packs()
+    hover_power: HoverPowerField | None = None
+    limits: Limits = Limits()
+    return_: Return = Field(default=Return(), alias="return")
+
+
+class Payload(FileModel):
+    """The load; `line` is the length of the line it hangs on, 0 for one fixed to the frame."""
+
+    mass_kg: Annotated[float, quantity("kg", least=0, most=1000)] = Field(default=0.0, alias="mass")
+    line_m: Annotated[float, quantity("m", least=0, most=200)] = Field(default=0.0, alias="line")
+
+
+class Obstacle(FileModel):
+    """Something to fly around or over: a post of a height above home and a radius."""
+
+    name: Text
+    at: PositionField
+    height_m: Annotated[float, quantity("m", least=-1000, most=1000)] = Field(alias="height")
+    radius_m: Annotated[float, quantity("m", least=0, most=10_000)] = Field(default=0.0, alias="radius")
+
+
+class Area(FileModel):
+    """A polygon (closed by itself) to stay within, to keep out of, or where people are."""
+
+    name: Text
+    kind: Annotated[str, one_of("boundary", "keep_out", "people")]
+    points: tuple[PositionField, ...] = Field(min_length=3)
+
+
+class LandingPlace(FileModel):
+    """A place where the aircraft can be put down; height above home."""
+
+    name: Text
+    at: PositionField
+    height_m: Annotated[float, quantity("m", least=-1000, most=1000)] = Field(default=0.0, alias="height")
+
+
+class PlanItem(FileModel):
+    """A point of the plan: where, how high above home, and how long to stay."""
+
+    at: PositionField
+    height_m: Annotated[float, quantity("m", least=-1000, most=1000)] = Field(alias="height")
+    stay_s: Annotated[float, quantity("s", least=0, most=86_400)] = Field(default=0.0, alias="stay")
+
+
+class Weather(FileModel):
+    """Weather as forecast or measured; the aircraft's own wind, where it sends one, goes before it."""
+
+    wind: WindField | None = None
+    gusts_m_s: Annotated[float | None, quantity("m/s", least=0, most=60)] = Field(default=None, alias="gusts")
+    temperature_degc: Annotated[float | None, quantity("degC", least=-60, most=60)] = Field(
+        default=None, alias="temperature"
+    )
+
+    @model_validator(mode="after")
+    def _gusts_above_wind(self) -> Self:
+        if self.wind is not None and self.gusts_m_s is not None and self.gusts_m_s < self.wind.speed_m_s:
+            refuse("gusts are below the wind", "gusts are the peaks of it", key="gusts")
+        return self
+
+
+class Radio(FileModel):
+    """The telemetry radio, and whether control goes over the same, another, or a network."""
+
+    kind: Text | None = None
+    frequency_mhz: Annotated[float | None, quantity("MHz", above=0, most=100_000)] = Field(
+        default=None, alias="frequency"
+    )
+    control: Annotated[str | None, one_of("same", "another", "network")] = None
+
+
+class CrewUnits(FileModel):
+    """Units in which the crew wants heights and speeds spoken and shown."""
+
+    height: Annotated[str, one_of("m", "ft")] = "m"
+    speed: Annotated[str, one_of("m/s", "km/h", "kt")] = "m/s"
+
+
+class Crew(FileModel):
+    """The crew: whether home moves with it, the switch (RC channel) that acknowledges, its units."""
+
+    moving: bool = False
+    acknowledge_channel: Annotated[int | None, whole(1, 18)] = None
+    units: CrewUnits = CrewUnits()
+
+
+class SortieFile(FileModel):
+    """A sortie file. `aircraft` names its aircraft file; `settings` are values for the rule packs, unparsed."""
+
+    sortie: Text | None = None
+    aircraft: Text | None = None
+    home: PositionField | None = None
+    payload: Payload = Payload()
+    reserve_pct: Annotated[float | None, quantity("%", least=0, most=90)] = Field(default=None, alias="reserve")
+    ceiling_m: Annotated[float | None, quantity("m", above=0, most=10_000)] = Field(default=None, alias="ceiling")
+    obstacles: tuple[Obstacle, ...] = ()
+    areas: tuple[Area, ...] = ()
+    landing_places: tuple[LandingPlace, ...] = ()
+    plan: tuple[PlanItem, ...] = ()
+    weather: Weather = Weather()
+    radio: Radio = Radio()
+    crew: Crew = Crew()
+    checklist: tuple[Text, ...] = ()
+    settings: Annotated[dict[str, str], BeforeValidator(_settings)] = Field(default_factory=dict)
+
+
+def load_aircraft_file(text: str, name: str) -> AircraftFile:
+    """Return the aircraft file in `text`; `name` is what faults call it. Raises BadInputError with places."""
+    return read_model(text, name, AircraftFile, {"sortie": "this is a sortie file; give it as one"})
+
+
+def load_sortie_file(text: str, name: str) -> SortieFile:
+    """Return the sortie file in `text`; `name` is what faults call it. Raises BadInputError with places."""
+    of_aircraft = "this belongs in the aircraft file"
+    return read_model(text, name, SortieFile, dict.fromkeys(("packs", "rotors", "limits", "return"), of_aircraft))

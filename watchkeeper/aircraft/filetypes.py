@@ -1,0 +1,235 @@
+"""What the values of aircraft and sortie files are made of: quantities, positions, words; and their faults.
+
+Every check raises an error that carries what is wrong and what to do, so that one place (`read_model`) turns
+all of them into faults with file, line and column.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Annotated, Any, NamedTuple, NoReturn, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from watchkeeper.documents import Document, Path, parse_document
+from watchkeeper.errors import BadInputError, Fault, did_you_mean
+from watchkeeper.units import parse_quantity
+
+MAX_TEXT = 80  # a name is spoken or stands in a table; longer ones are slips
+
+
+class FileModel(BaseModel):
+    """Base of all parts of a file: frozen, no unknown keys, filled by the key names of the file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Position(NamedTuple):
+    """A place on the earth, degrees north and east (WGS 84)."""
+
+    latitude_deg: float
+    longitude_deg: float
+
+
+class Wind(NamedTuple):
+    """Wind: speed, and the direction it comes from in degrees from north."""
+
+    speed_m_s: float
+    from_deg: float
+
+
+class HoverPower(NamedTuple):
+    """A measured point: electrical power to hover at a take-off mass (None: mass not stated)."""
+
+    power_w: float
+    mass_kg: float | None
+
+
+class Hold(NamedTuple):
+    """A wait before landing, and the height above home at which it is done (None: where it then is)."""
+
+    time_s: float
+    height_m: float | None
+
+
+def refuse(what: str, do: str, *, key: str = "") -> NoReturn:
+    """Raise the error of a check; `key` names the member of the checked part that is at fault."""
+    raise PydanticCustomError("fault", "{what}", {"what": what, "do": do, "key": key})
+
+
+def _measure(value: Any, unit: str, least: float | None, most: float | None, above: float | None) -> float:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        refuse("is not a quantity", f"write a number with a unit, like '5 {unit}'")
+    try:
+        number = parse_quantity(str(value), unit)
+    except BadInputError as error:
+        fault = error.faults[0]
+        refuse(fault.what, fault.do)
+    if above is not None and number <= above:
+        refuse(f"'{value}' is too small", f"give more than {above:g} {unit}")
+    if least is not None and number < least:
+        refuse(f"'{value}' is too small", f"give at least {least:g} {unit}")
+    if most is not None and number > most:
+        refuse(f"'{value}' is too large", f"give at most {most:g} {unit}")
+    return number
+
+
+def quantity(
+    unit: str, *, least: float | None = None, most: float | None = None, above: float | None = None
+) -> BeforeValidator:
+    """Return the check that turns e.g. "22 Ah" into a float in `unit`, within bounds."""
+    return BeforeValidator(lambda value: _measure(value, unit, least, most, above))
+
+
+def whole(least: int, most: int) -> BeforeValidator:
+    """Return the check of a whole number within bounds."""
+
+    def check(value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            refuse(f"'{value}' is not a whole number", f"give one from {least} to {most}")
+        if not least <= value <= most:
+            refuse(f"{value} is out of range", f"give a whole number from {least} to {most}")
+        return value
+
+    return BeforeValidator(check)
+
+
+def one_of(*words: str) -> BeforeValidator:
+    """Return the check of a word out of a closed list."""
+
+    def check(value: Any) -> str:
+        if value not in words:
+            refuse(f"unknown word '{value}'", did_you_mean(str(value), words, otherwise=f"use {', '.join(words)}"))
+        return str(value)
+
+    return BeforeValidator(check)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        refuse("is not a text", "write it as plain words")
+    text = str(value).strip()
+    if not text:
+        refuse("is empty", "write it as plain words")
+    if len(text) > MAX_TEXT or not text.isprintable():
+        refuse("is too long or not printable", f"use at most {MAX_TEXT} plain characters on one line")
+    return text
+
+
+def _position(value: Any) -> Position:
+    pair = value if isinstance(value, list) and len(value) == len(Position._fields) else [None, None]
+    numbers = [float(n) for n in pair if isinstance(n, int | float) and not isinstance(n, bool)]
+    if len(numbers) != len(Position._fields):
+        refuse("is not a position", "write [latitude, longitude] in degrees, like [1.25, -2.5]")
+    latitude, longitude = numbers
+    if not -90 <= latitude <= 90:
+        refuse(f"latitude {latitude:g} is out of range", "give -90 to 90 degrees, latitude first")
+    if not -180 <= longitude <= 180:
+        refuse(f"longitude {longitude:g} is out of range", "give -180 to 180 degrees, latitude first")
+    return Position(latitude, longitude)
+
+
+def _two(value: Any, word: str, example: str) -> tuple[str, str | None]:
+    """Split "A at B" at its joining word."""
+    if not isinstance(value, str):
+        refuse("is not understood", f"write it like '{example}'")
+    first, joined, second = (part.strip() for part in re.sub(r"\s+", " ", value).partition(f" {word} "))
+    return first, second if joined else None
+
+
+def _wind(value: Any) -> Wind:
+    speed, direction = _two(value, "from", "7 m/s from 250 deg")
+    if direction is None:
+        refuse(f"'{value}' does not say where the wind comes from", "write it like '7 m/s from 250 deg'")
+    return Wind(_measure(speed, "m/s", 0, 60, None), _measure(direction, "deg", 0, 360, None) % 360)
+
+
+def _hover_power(value: Any) -> HoverPower:
+    power, mass = _two(value, "at", "4.1 kW at 30 kg")
+    mass_kg = None if mass is None else _measure(mass, "kg", None, 1000, 0)
+    return HoverPower(_measure(power, "W", None, 200_000, 0), mass_kg)
+
+
+def _hold(value: Any) -> Hold:
+    time, height = _two(value, "at", "30 s at 8 m")
+    height_m = None if height is None else _measure(height, "m", 0, 1000, None)
+    return Hold(_measure(time, "s", 0, 3600, None), height_m)
+
+
+Text = Annotated[str, BeforeValidator(_text)]
+PositionField = Annotated[Position, BeforeValidator(_position)]
+WindField = Annotated[Wind, BeforeValidator(_wind)]
+HoverPowerField = Annotated[HoverPower, BeforeValidator(_hover_power)]
+HoldField = Annotated[Hold, BeforeValidator(_hold)]
+
+M = TypeVar("M", bound=FileModel)
+
+
+def read_model(text: str, name: str, model: type[M], hints: Mapping[str, str]) -> M:
+    """Return the text as a model. `hints` says what to do about certain unknown keys at the top.
+
+    Raises BadInputError with every fault found, each with its place.
+    """
+    document = parse_document(text, name)
+    if not isinstance(document.data, dict):
+        raise BadInputError(
+            [document.fault((), "is not a list of keys and values", "see the README for an example")]
+        )
+    try:
+        return model.model_validate(document.data)
+    except ValidationError as error:
+        faults = [_fault(document, model, hints, detail) for detail in error.errors(include_url=False)]
+        raise BadInputError(sorted(faults, key=lambda f: (f.line, f.column))) from None
+
+
+def _fault(document: Document, model: type[FileModel], hints: Mapping[str, str], detail: ErrorDetails) -> Fault:
+    path: Path = tuple(detail["loc"])
+    last = str(path[-1]) if path else ""
+    match detail["type"]:
+        case "fault":
+            context = detail["ctx"]
+            at = (*path, context["key"]) if context["key"] else path
+            return document.fault(at, _named(str(at[-1]) if at else "", context["what"]), context["do"])
+        case "extra_forbidden":
+            known = _keys(model, path[:-1])
+            hint = hints.get(last, "") if len(path) == 1 else ""
+            do = hint or did_you_mean(last, known, otherwise=f"known here: {', '.join(known)}")
+            return document.fault(path, f"unknown key '{last}'", do, key=True)
+        case "missing":
+            return document.fault(path[:-1], f"'{last}' is missing", f"add '{last}: …'")
+        case "bool_type" | "bool_parsing":
+            return document.fault(path, f"'{last}' is neither true nor false", "write true or false")
+        case "list_type" | "tuple_type":
+            return document.fault(path, f"'{last}' is not a list", "write it like [one, two]")
+        case "too_short":
+            least = detail["ctx"]["min_length"]
+            return document.fault(path, f"'{last}' has fewer than {least} entries", f"give at least {least}")
+        case _:
+            return document.fault(
+                path, f"'{last}' is not a group of keys and values", "write it like {key: value}"
+            )
+
+
+def _named(key: str, what: str) -> str:
+    """Name the key in front of a text that speaks of it ("is empty")."""
+    return f"'{key}' {what}" if what.startswith(("is ", "does ")) and key else what
+
+
+def _keys(model: type[FileModel], path: Path) -> list[str]:
+    """Return the key names that a part of a file may have."""
+    part: type[FileModel] = model
+    for step in path:
+        if isinstance(step, str):
+            field = next(f for n, f in part.model_fields.items() if step in (n, f.alias))
+            part = _model_in(field.annotation)
+    return [field.alias or name for name, field in part.model_fields.items()]
+
+
+def _model_in(annotation: Any) -> type[FileModel]:
+    """Return the model that an annotation (a model, or a tuple of models) holds."""
+    if isinstance(annotation, type) and issubclass(annotation, FileModel):
+        return annotation
+    inner: type[FileModel] = annotation.__args__[0]
+    return inner
