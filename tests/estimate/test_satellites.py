@@ -1,0 +1,76 @@
+"""Fall of the satellite count, and the wind that a sortie file gives."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+
+from watchkeeper.aircraft.catalogue import INDEX
+from watchkeeper.aircraft.files import load_sortie_file
+from watchkeeper.aircraft.readings import Readings, Stream
+from watchkeeper.estimate.satellites import SatelliteDrop
+from watchkeeper.estimate.wind import WindFallback
+
+
+def drops(counts: Sequence[int | None]) -> list[float | None]:
+    """Bring one count a second; return the drops."""
+    readings, stream = Readings(), Stream()
+    part = SatelliteDrop(readings)
+    found = []
+    for second, count in enumerate(counts):
+        stream.mark(second * 1_000_000)
+        readings.put(INDEX["satellites.used"], count, stream)
+        result = part.run(second * 1_000_000)
+        assert result is not None
+        found.append(result[0])
+        assert part.run(second * 1_000_000 + 100_000) is None  # no new sample
+    return found
+
+
+def test_fall_within_ten_seconds_by_hand() -> None:
+    found = drops([20] * 5 + [12, 8, 8] + [8] * 12)
+    assert found[4] == 0
+    assert found[5] == pytest.approx(40)
+    assert found[6] == pytest.approx(60)
+    assert found[14] == pytest.approx(60)  # ten seconds after the last 20
+    assert found[15] == pytest.approx(100 * 4 / 12)
+    assert found[19] == 0
+
+
+def test_a_slow_fall_and_a_rise_are_no_drop() -> None:
+    assert max(x for x in drops([20 - s // 12 for s in range(60)]) if x is not None) < 11
+    assert drops([6, 9, 14, 20])[-1] == 0
+
+
+def test_unknown_count_is_unknown_and_none_is_no_division() -> None:
+    assert drops([20, None])[-1] is None
+    assert drops([0, 0])[-1] == 0
+
+
+def test_never_received_leaves_the_reading_alone() -> None:
+    assert SatelliteDrop(Readings()).run(1_000_000) is None
+
+
+SORTIE = load_sortie_file("weather: {wind: 7 m/s from 250 deg}", "s.yaml")
+
+
+def test_sortie_wind_serves_until_a_message_comes_and_again_after() -> None:
+    readings = Readings()
+    part = WindFallback(readings, SORTIE)
+    assert part.run(0) == (7, 250)
+    for index, value in zip(part.indexes, (7.0, 250.0), strict=True):
+        readings.put(index, value, part.stream)
+    part.stream.mark(0)
+    assert part.run(500_000) == (7, 250)
+    message = Stream()
+    message.mark(1_000_000)
+    for index, value in zip(part.indexes, (3.0, 90.0), strict=True):
+        readings.put(index, value, message)
+    assert part.run(1_500_000) is None
+    assert part.run(100_000_000) == (7, 250)  # the message's wind is too old
+
+
+def test_no_weather_no_wind() -> None:
+    assert WindFallback(Readings(), None).run(0) is None
+    assert WindFallback(Readings(), load_sortie_file("sortie: x", "s")).run(0) is None

@@ -1,0 +1,139 @@
+"""The batteries: load line and charge of each pack, and the worst of them.
+
+Packs are those that the aircraft folds as `battery.1.…` to `battery.8.…`. A pack that is not measured stays blind
+here: without voltage, current and cells nothing is worked out, without capacity only the gauge is repeated.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Final
+
+from watchkeeper.aircraft.catalogue import INDEX, MAX_PACKS, pack_index
+from watchkeeper.aircraft.files import AircraftFile, Packs
+from watchkeeper.aircraft.readings import Readings, Stream
+from watchkeeper.estimate.charge import ChargeCount
+from watchkeeper.estimate.curve import fall_at
+from watchkeeper.estimate.loadline import LoadLine
+
+NAMES: Final = ("charge_left", "rest_cell_voltage", "resistance", "sag", "time_left")
+_WORST: Final[tuple[Callable[[list[float]], float], ...]] = (min, min, max, max, min)
+_CELLS: Final = INDEX["battery.cells"]
+_SMOOTH_S: Final = 20.0  # gusts and corrections average out over this; a change of load shows soon enough
+_LEAST_A: Final = 0.05
+_LONGEST_S: Final = 36_000.0  # a longer time left says no more than "not limited"
+
+Values = tuple[float | None, ...]
+_BLIND: Final[Values] = (None,) * len(NAMES)
+
+
+def number(readings: Readings, index: int, now_us: int) -> float | None:
+    """Return a reading as a float, or None when it is blind, faulty or no number."""
+    value = readings.read(index, now_us)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+class PackEstimate:
+    """One pack: its inputs by reading index, and what is learned about it."""
+
+    def __init__(self, inputs: Sequence[int]) -> None:
+        """Take the indexes of voltage, current, consumed and gauge_left."""
+        self._inputs = inputs
+        self._count = 0
+        self._line: LoadLine | None = None
+        self._charge: ChargeCount | None = None
+        self._usual_a: float | None = None
+        self._time_us = 0
+        self.values: Values = _BLIND
+
+    def run(self, readings: Readings, packs: Packs, now_us: int) -> bool:
+        """Work out the values anew if a sample came; return whether one did."""
+        stream = readings.streams[self._inputs[0]]
+        if stream is None or stream.count == self._count:
+            return False
+        self._count = stream.count
+        voltage_v, current_a, consumed_ah, gauge_pct = (number(readings, i, now_us) for i in self._inputs)
+        cells = packs.cells or number(readings, _CELLS, now_us)
+        if self._charge is None:
+            self._charge = ChargeCount(packs.capacity_ah, packs.chemistry)
+        line = None
+        if voltage_v is not None and current_a is not None and cells:
+            line = self._line
+            if line is None or line.cells != cells:
+                line = self._line = LoadLine(int(cells), packs.resistance_ohm, packs.capacity_ah)
+            line.update(voltage_v, current_a, stream.time_us, self._fall(packs))
+        rest_cell_v = line.rest_v / line.cells if line is not None and line.rest_v is not None else None
+        charge_pct = self._charge.update(rest_cell_v, current_a, consumed_ah, gauge_pct, stream.time_us)
+        self.values = (
+            charge_pct,
+            rest_cell_v,
+            line.resistance_ohm if line is not None else None,
+            line.sag_v / line.cells if line is not None else None,
+            self._time_left(charge_pct, current_a, packs.capacity_ah, stream.time_us),
+        )
+        return True
+
+    def _fall(self, packs: Packs) -> float:
+        """Return by how much a cell's rest voltage now falls an Ah; 0 while the charge is not counted."""
+        charge_pct = self.values[0]
+        if charge_pct is None or packs.capacity_ah is None:
+            return 0.0
+        return fall_at(charge_pct, packs.chemistry) * 100 / packs.capacity_ah
+
+    def _time_left(
+        self, charge_pct: float | None, current_a: float | None, capacity_ah: float | None, time_us: int
+    ) -> float | None:
+        """Return the seconds until the charge is used at the smoothed current."""
+        if current_a is None:
+            self._usual_a = None
+            return None
+        step_s = max(0.0, (time_us - self._time_us) / 1e6)
+        self._time_us = time_us
+        if self._usual_a is None:
+            self._usual_a = current_a
+        self._usual_a += (current_a - self._usual_a) * (1 - math.exp(-step_s / _SMOOTH_S))
+        if charge_pct is None or capacity_ah is None or self._usual_a < _LEAST_A:
+            return None
+        return min(_LONGEST_S, charge_pct / 100 * capacity_ah * 3600 / self._usual_a)
+
+
+def _indexes(prefix: str, names: Sequence[str]) -> list[int]:
+    return [INDEX[f"{prefix}{name}"] for name in names]
+
+
+_INPUTS: Final = ("voltage", "current", "consumed", "gauge_left")
+
+
+class BatteryEstimates:
+    """All packs of an aircraft, and the worst. Before any pack is told apart, the whole counts as one pack."""
+
+    def __init__(self, readings: Readings, file: AircraftFile | None) -> None:
+        self._readings = readings
+        self._file = file if file is not None else AircraftFile()
+        self._whole = PackEstimate(_indexes("battery.", _INPUTS))
+        self._packs: list[PackEstimate] = []
+        self._known: list[int] = []
+        self.stream = Stream()
+        self.indexes: list[int] = _indexes("battery.", NAMES)
+        """Readings that `run` writes: the worst pack's, then each known pack's."""
+
+    def run(self, now_us: int) -> list[float | None] | None:
+        """Return values for `indexes`, or None when no new sample came."""
+        readings, packs = self._readings, self._file.packs
+        for pack in range(1, MAX_PACKS + 1):
+            if pack not in self._known and readings.streams[pack_index(pack, "voltage")] is not None:
+                self._known.append(pack)
+                self._packs.append(PackEstimate(_indexes(f"battery.{pack}.", _INPUTS)))
+                self.indexes.extend(_indexes(f"battery.{pack}.", NAMES))
+        if not self._packs:
+            return list(self._whole.values) if self._whole.run(readings, packs, now_us) else None
+        if not sum(one.run(readings, packs, now_us) for one in self._packs):  # every one runs
+            return None
+        values: list[float | None] = []
+        for position, worst in enumerate(_WORST):
+            known = [v for one in self._packs if (v := one.values[position]) is not None]
+            values.append(worst(known) if known else None)
+        for one in self._packs:
+            values.extend(one.values)
+        return values
