@@ -83,6 +83,25 @@ class Engine:
         """Engine time since the first frame of any source, seconds."""
         return self._teller.elapsed_us(self._now_us or 0) / 1e6
 
+    def elapsed_at(self, now_s: float) -> float:
+        """Return what `elapsed_s` would be after a call at `now_s`; 0 before the first frame."""
+        now_us = max(round(now_s * 1e6) + self._teller.offset_us, self._now_us or 0)
+        return self._teller.elapsed_us(now_us) / 1e6
+
+    def stamp_s(self, elapsed_s: float) -> float:
+        """Return the caller's time at which engine time is `elapsed_s`, in the present segment.
+
+        ValueError before the first frame, when elapsed time has not begun.
+        """
+        if self._teller.first_us is None:
+            raise ValueError("no frame received yet")
+        return (self._teller.first_us + round(elapsed_s * 1e6) - self._teller.offset_us) / 1e6
+
+    @property
+    def started(self) -> bool:
+        """Whether any source has given a frame yet."""
+        return self._teller.first_us is not None
+
     def receive(self, source: str, data: bytes, now_s: float) -> list[Happening]:
         """Take bytes of one source. Sources beyond MAX_SOURCES are not listened to."""
         now_us = self._advance(now_s)

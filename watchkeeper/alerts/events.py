@@ -7,38 +7,11 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TypeAlias
 
+from watchkeeper.rules.levels import Change, Level
+
+__all__ = ("AlertChange", "Change", "Evidence", "Happening", "Level", "Order", "Refusal", "RoutineCall", "State")
+
 Evidence: TypeAlias = Mapping[str, float | str | bool | None]
-
-
-class Level(StrEnum):
-    """How urgent an alert is (14 CFR 25.1322(a)-(d)); `routine` is spoken information, no alert."""
-
-    WARNING = "warning"
-    CAUTION = "caution"
-    ADVISORY = "advisory"
-    ROUTINE = "routine"
-
-    @property
-    def urgency(self) -> int:
-        """Higher is more urgent."""
-        return ("routine", "advisory", "caution", "warning").index(self.value)
-
-
-class Change(StrEnum):
-    """What became of an alert."""
-
-    RAISED = "raised"
-    ESCALATED = "escalated"
-    REPEATED = "repeated"
-    STALE = "stale"
-    FRESH = "fresh"
-    ACKNOWLEDGED = "acknowledged"
-    CLEARED = "cleared"
-    SHELVED = "shelved"
-    UNSHELVED = "unshelved"
-    SUPPRESSED = "suppressed"
-    UNSUPPRESSED = "unsuppressed"
-    RESET = "reset"
 
 
 class State(StrEnum):

@@ -1,0 +1,85 @@
+"""Reads the files that people name on the command line."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
+from watchkeeper.errors import bad_input
+from watchkeeper.resources import shipped_rules
+from watchkeeper.rules.load import RuleSet, load_packs
+
+MAX_FILE_BYTES = 4_000_000
+
+
+def read_text(path: Path, what: str) -> str:
+    """Return the text of a file. Raises BadInputError with what to do."""
+    try:
+        if path.stat().st_size > MAX_FILE_BYTES:
+            raise bad_input(f"{what} is larger than {MAX_FILE_BYTES} bytes", "name the right file", file=str(path))
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise bad_input(f"no such {what}", "check the name", file=str(path)) from None
+    except UnicodeDecodeError:
+        raise bad_input(f"{what} is not UTF-8 text", "save it as UTF-8", file=str(path)) from None
+    except OSError as error:
+        raise bad_input(f"cannot read {what}: {error.strerror}", "check the file", file=str(path)) from None
+
+
+def pack_paths(paths: Sequence[Path], *, only: bool = False) -> list[Path]:
+    """Return the pack files: the shipped ones (unless `only`), then those named; a folder stands for its *.yaml."""
+    found: list[Path] = []
+    for path in [*([] if only else [shipped_rules()]), *paths]:
+        if path.is_dir():
+            inside = sorted((*path.glob("*.yaml"), *path.glob("*.yml")))
+            if not inside:
+                raise bad_input("holds no rule packs (*.yaml)", "name a pack or its folder", file=str(path))
+            found += inside
+        else:
+            found.append(path)
+    return found
+
+
+def load_rules(paths: Sequence[Path], *, only: bool = False, settings: Mapping[str, str] | None = None) -> RuleSet:
+    """Return the rules of the shipped packs and the named ones. Raises BadInputError with every fault."""
+    if only and not paths:
+        raise bad_input("--only-rules without --rules leaves no rules", "name packs with --rules")
+    packs = pack_paths(paths, only=only)
+    return load_packs([(str(path), read_text(path, "rule pack")) for path in packs], settings)
+
+
+def load_crew_files(aircraft: Sequence[Path], sortie: Path | None) -> tuple[list[AircraftFile], SortieFile | None]:
+    """Return the aircraft files and the sortie file; a sortie brings the aircraft file that it names."""
+    files = [load_aircraft_file(read_text(path, "aircraft file"), str(path)) for path in aircraft]
+    if sortie is None:
+        return files, None
+    flight = load_sortie_file(read_text(sortie, "sortie file"), str(sortie))
+    if flight.aircraft is not None and not files:
+        named = sortie.parent / flight.aircraft
+        files = [load_aircraft_file(read_text(named, "aircraft file"), str(named))]
+    return files, flight
+
+
+def add_crew_files(parser: argparse.ArgumentParser, *, several: bool = False) -> None:
+    """Add --aircraft, --sortie, --rules and --only-rules."""
+    parser.add_argument(
+        "--aircraft",
+        metavar="FILE",
+        type=Path,
+        action="append",
+        default=[],
+        help="aircraft file: masses, rotors, packs, limits"
+        + (" (repeat for several aircraft)" if several else ""),
+    )
+    parser.add_argument("--sortie", metavar="FILE", type=Path, help="sortie file: today's flight")
+    parser.add_argument(
+        "--rules",
+        metavar="PATH",
+        type=Path,
+        action="append",
+        default=[],
+        help="rule pack, or a folder of packs, to add",
+    )
+    parser.add_argument("--only-rules", action="store_true", help="use only the packs named with --rules")

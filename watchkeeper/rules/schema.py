@@ -1,0 +1,115 @@
+"""A rule: as it is written in a pack (checked by pydantic), and as the watch uses it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
+
+from watchkeeper.aircraft.filetypes import FileModel, Text, one_of, quantity, refuse
+from watchkeeper.rules.levels import Level
+from watchkeeper.errors import Fault
+from watchkeeper.rules.cases import Case
+from watchkeeper.rules.condition import Condition
+from watchkeeper.rules.template import Template
+
+LEVELS = tuple(level.value for level in Level)
+SHORTEST_REPEAT_S = 5.0
+LONGEST_DELAY_S = 600.0
+
+
+def _words(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip():
+        refuse("is not a text", "write it as plain words")
+    return value
+
+
+def _identity(value: Any) -> str:
+    text = str(value)
+    if not (isinstance(value, str) and len(text) <= 60 and text[:1].isalpha() and text == text.lower()):
+        refuse(f"'{value}' is no id", "write it like voltage-sag")
+    if not all(part.isalnum() and part.isascii() for part in text.split("-")):
+        refuse(f"'{value}' is no id", "write it like voltage-sag")
+    if text.startswith("watch-"):
+        refuse(f"'{value}' begins with watch-", "that is kept for the watch itself")
+    return text
+
+
+def _setting_values(value: Any) -> dict[str, str]:
+    if not isinstance(value, dict):
+        refuse("is not a group of keys and values", "write it like {cell_floor: 3.3 V}")
+    for key, setting in value.items():
+        if isinstance(setting, bool) or not isinstance(setting, str | int | float):
+            refuse("is not a quantity", "write a number with a unit, like '3.3 V'", key=key)
+    return {key: str(setting) for key, setting in value.items()}
+
+
+Words = Annotated[str, BeforeValidator(_words)]
+Identity = Annotated[str, BeforeValidator(_identity)]
+_Delay = Annotated[float, quantity("s", least=0, most=LONGEST_DELAY_S)]
+
+
+class WrittenCase(FileModel):
+    """A case as it is written; values and expectations are checked against the catalogue on loading."""
+
+    given: dict[str, Any]
+    expect: str | list[Any]
+    sample: Annotated[float, quantity("s", least=0.1, most=60)] = 0.5
+    until: Annotated[float | None, quantity("s", above=0, most=3600)] = None
+
+
+class WrittenRule(FileModel):
+    """A rule as it is written."""
+
+    id: Identity
+    level: Annotated[str, one_of(*LEVELS)]
+    when: Words
+    clear: Words | None = None
+    on_delay: _Delay = 0.0
+    off_delay: _Delay = 0.0
+    during: tuple[str, ...] = ("powered",)
+    say: Words
+    repeat: Annotated[float | None, quantity("s", least=SHORTEST_REPEAT_S, most=3600)] = None
+    latch: bool = False
+    mutes: tuple[str, ...] = ()
+    caused_by: tuple[str, ...] = ()
+    trial: bool = False
+    replaces: Identity | None = None
+    why: Words
+    cases: tuple[WrittenCase, ...]
+
+
+class WrittenPack(FileModel):
+    """A pack as it is written."""
+
+    pack: Text
+    about: Words
+    settings: Annotated[dict[str, str], BeforeValidator(_setting_values)] = Field(default_factory=dict)
+    rules: Annotated[tuple[WrittenRule, ...], Field(min_length=1)]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule ready for use. `subject` is what it speaks of; `place` says where it is written."""
+
+    id: str
+    pack: str
+    subject: str
+    level: Level
+    when: Condition
+    clear: Condition | None
+    on_delay_us: int
+    off_delay_us: int
+    during: frozenset[str]
+    say: Template
+    repeat_us: int | None
+    latch: bool
+    mutes: tuple[str, ...]
+    caused_by: tuple[str, ...]
+    trial: bool
+    replaces: str | None
+    why: str
+    cases: tuple[Case, ...]
+    place: Fault
+    """A fault without words: file, line, column and source line of what the rule says."""
