@@ -77,3 +77,12 @@ def test_head_wind_of_30_km_h_trebles_the_cruise_at_45_km_h() -> None:
     still = speed_over_ground(12.5, 12.5, None, 0)
     against = speed_over_ground(12.5, 12.5, Wind(30 / 3.6, 0), 0)
     assert still / against == pytest.approx(3)
+
+
+def test_what_is_flown_already_is_not_counted_again() -> None:
+    assert done_already("airborne", 3) == frozenset()
+    assert done_already("returning", 200) == frozenset()
+    over_home = way_home(FILE, 3, 20, 8, done_already("returning", 3))
+    assert [s.name for s in over_home] == ["cruise", "descend", "hold", "land"]
+    landing = {s.name: s.time_s for s in way_home(FILE, 0, 5, 8, done_already("landing", 0))}
+    assert landing == {"cruise": 0, "descend": 0, "land": 10}

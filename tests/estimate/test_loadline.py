@@ -131,3 +131,18 @@ def test_a_real_cold_pack_is_explained_through_five_flights(require_data: Requir
     assert max(sags) < 0.1
     assert 0.09 < ohms[479] < 0.16  # cold, a third of a minute into the first flight
     assert 0.045 < ohms[700] < 0.07  # warm
+
+
+def test_a_real_pack_in_steady_flight_keeps_its_resistance(require_data: RequireData) -> None:
+    """By hand from the recording: 15.2 A at 12.94 V and 4.3 A at 13.32 V a second and a half later, 35 mohm."""
+    log = mavutil.mavlink_connection(str(require_data("flights/quad-return-61m.tlog")))
+    line = LoadLine(4, capacity_ah=5.3)
+    while (message := log.recv_match(type="BATTERY_STATUS")) is not None:
+        volt = sum(cell for cell in message.voltages if cell != 65535) / 1e3
+        line.update(volt, message.current_battery / 100, round(message._timestamp * 1e6))
+        assert line.sag_v / 4 < 0.05
+    log.close()
+    assert line.resistance_ohm == pytest.approx(0.035, rel=0.15)
+    assert line.rest_v is not None
+    assert line.rest_v > 13.43  # the voltage after landing, still under 2.4 A
+    assert line.rest_v == pytest.approx(13.43, abs=0.5)

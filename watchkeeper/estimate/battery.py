@@ -21,6 +21,7 @@ NAMES: Final = ("charge_left", "rest_cell_voltage", "resistance", "sag", "time_l
 _WORST: Final[tuple[Callable[[list[float]], float], ...]] = (min, min, max, max, min)
 _CELLS: Final = INDEX["battery.cells"]
 _SMOOTH_S: Final = 20.0  # gusts and corrections average out over this; a change of load shows soon enough
+_STEEPEST: Final = 0.013  # V for each % of charge: the curve above 10 %; a count that is off must not mislead
 _LEAST_A: Final = 0.05
 _LONGEST_S: Final = 36_000.0  # a longer time left says no more than "not limited"
 
@@ -79,7 +80,7 @@ class PackEstimate:
         charge_pct = self.values[0]
         if charge_pct is None or packs.capacity_ah is None:
             return 0.0
-        return fall_at(charge_pct, packs.chemistry) * 100 / packs.capacity_ah
+        return min(_STEEPEST, fall_at(charge_pct, packs.chemistry)) * 100 / packs.capacity_ah
 
     def _time_left(
         self, charge_pct: float | None, current_a: float | None, capacity_ah: float | None, time_us: int

@@ -6,6 +6,7 @@ Where neither file says how it returns, the stated defaults are on the costly si
 from __future__ import annotations
 
 import math
+from collections.abc import Container
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import AircraftFile
@@ -19,6 +20,7 @@ DEFAULT_LANDING_M_S: Final = 0.5
 DEFAULT_HOLD: Final = Hold(10.0, None)
 DEFAULT_AIRSPEED_M_S: Final = 15.0
 LANDING_FROM_M: Final = 10.0  # the last metres go at landing speed
+OVERHEAD_M: Final = 10.0  # nearer than this a return has arrived; position error included
 LEAST_SPEED_M_S: Final = 0.5  # slower over ground than this is no way home
 CLIMB_EXTRA: Final = (
     1.25  # momentum theory gives 1.19 times the hover power at 2.5 m/s for 35 kg on six 30 in rotors
@@ -47,10 +49,21 @@ def speed_over_ground(wanted_m_s: float, airspeed_m_s: float, wind: Wind | None,
     return min(wanted_m_s, math.sqrt(along) - head_m_s if along > 0 else -wind.speed_m_s)
 
 
-def way_home(file: AircraftFile, distance_m: float, height_m: float, speed_m_s: float) -> tuple[Segment, ...]:
+def done_already(phase: str, distance_m: float) -> frozenset[str]:
+    """Return the segments that an aircraft already on its way home has behind it."""
+    if phase == "landing":
+        return frozenset({"climb", "hold"})
+    if phase == "returning" and distance_m < OVERHEAD_M:
+        return frozenset({"climb"})
+    return frozenset()
+
+
+def way_home(
+    file: AircraftFile, distance_m: float, height_m: float, speed_m_s: float, done: Container[str] = ()
+) -> tuple[Segment, ...]:
     """Return the segments home in the file's order, from a distance and a height above home.
 
-    `speed_m_s` is the speed over ground of the cruise, positive.
+    `speed_m_s` is the speed over ground of the cruise, positive; segments in `done` are left out.
     """
     back, limits = file.return_, file.limits
     top_m = max(height_m, back.height_m if back.height_m is not None else DEFAULT_HEIGHT_M)
@@ -60,6 +73,8 @@ def way_home(file: AircraftFile, distance_m: float, height_m: float, speed_m_s: 
     height = height_m
     segments: list[Segment] = []
     for name in back.order:
+        if name in done:
+            continue
         match name:
             case "climb":
                 segments.append(Segment(name, (top_m - height) / DEFAULT_CLIMB_M_S, CLIMB_EXTRA))

@@ -22,6 +22,7 @@ from watchkeeper.estimate.homeway import (
     DEFAULT_SPEED_M_S,
     LEAST_SPEED_M_S,
     Segment,
+    done_already,
     speed_over_ground,
     way_home,
 )
@@ -143,7 +144,8 @@ class ReturnHome:
     def run(self, now_us: int) -> tuple[float | None, ...]:
         """Return the answers for `indexes`."""
         readings = self._readings
-        if readings.values[_PHASE] not in _IN_FLIGHT:
+        phase = readings.values[_PHASE]
+        if phase not in _IN_FLIGHT:
             self._power_w = None
             self._distance_us = 0
             return BLIND
@@ -162,7 +164,7 @@ class ReturnHome:
         if speed_m_s < LEAST_SPEED_M_S:
             return None, None, UNREACHABLE_PCT, UNREACHABLE_PCT, 0.0, 0.0
         return answer(
-            way_home(self._file, distance_m, height_m, speed_m_s),
+            way_home(self._file, distance_m, height_m, speed_m_s, done_already(phase, distance_m)),
             charge_pct=charge_pct,
             energy_wh=self._energy_wh,
             power_w=power_w,
