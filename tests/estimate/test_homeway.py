@@ -8,7 +8,7 @@ import pytest
 
 from watchkeeper.aircraft.files import AircraftFile, load_aircraft_file
 from watchkeeper.aircraft.filetypes import Wind
-from watchkeeper.estimate.homeway import CLIMB_EXTRA, speed_over_ground, way_home
+from watchkeeper.estimate.homeway import CLIMB_EXTRA, done_already, speed_over_ground, way_home
 
 FILE = load_aircraft_file(
     """\
