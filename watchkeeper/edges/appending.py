@@ -1,0 +1,55 @@
+"""Appends to files without losing or tearing anything when the disk is full for a while."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+
+class AppendFile:
+    """Appends to one file; what could not be written waits and is written first next time."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._fd: int | None = None
+        self._rest = b""
+        self._unsynced = False
+
+    def write(self, data: bytes) -> None:
+        """Write everything that waits and `data`. OSError leaves the rest waiting.
+
+        After an error the file is opened anew: its disk may have been taken out and put back.
+        """
+        self._rest += data
+        try:
+            if self._fd is None:
+                self._path.parent.mkdir(parents=True, exist_ok=True)
+                self._fd = os.open(self._path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o644)
+            while self._rest:
+                self._rest = self._rest[os.write(self._fd, self._rest) :]
+                self._unsynced = True
+        except OSError:
+            self.close()
+            raise
+
+    @property
+    def waiting(self) -> int:
+        """Bytes not yet taken by the operating system."""
+        return len(self._rest)
+
+    def sync(self) -> None:
+        """Ask the disk to make everything last; may take its time."""
+        if self._unsynced and self._fd is not None:
+            self._unsynced = False
+            with contextlib.suppress(
+                OSError
+            ):  # a pipe or device cannot; an error of the disk shows with the next write
+                os.fsync(self._fd)
+
+    def close(self) -> None:
+        """Close the file; what waits is given up."""
+        if self._fd is not None:
+            fd, self._fd = self._fd, None
+            with contextlib.suppress(OSError):  # some disks tell only now that an earlier write failed
+                os.close(fd)

@@ -1,0 +1,87 @@
+"""Alerts and calls on the terminal, for people: a line each."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from typing import Final
+
+from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, RoutineCall
+from watchkeeper.edges.clock import utc_text
+from watchkeeper.edges.outlets import Delivered
+from watchkeeper.edges.reports import Report
+from watchkeeper.edges.terminal import Terminal, plain
+
+STUCK_AFTER_S = 3.0
+_LOOK_EVERY_S = 0.5
+
+# Red belongs to warnings and amber to cautions, to nothing else (14 CFR 25.1322(e), (f)). Colour never stands
+# alone: the level is always written as a word.
+_COLOURS: Final = {Level.WARNING: "\x1b[31m", Level.CAUTION: "\x1b[33m"}
+_PLAIN: Final = "\x1b[0m"
+
+
+def console_line(happening: Happening, *, colour: bool = False) -> str:
+    """Return one line: time, level, aircraft, words, and in brackets what became of the alert."""
+    time = utc_text(happening.time_us)[11:21]
+    who = "watch" if happening.aircraft is None else f"aircraft {happening.aircraft}"
+    if isinstance(happening, RoutineCall):
+        return f"{time}  {'':<8}  {who:<12}  {plain(happening.callout)}"
+    if not isinstance(happening, AlertChange):
+        name = plain(happening.rule or "all")
+        return f"{time}  {'':<8}  {who:<12}  {plain(happening.action)} {name}: not done, {plain(happening.reason)}"
+    level = happening.level.value.upper()
+    words = plain(happening.callout or happening.rule)
+    if happening.change is not Change.RAISED:
+        what = "over" if happening.change is Change.CLEARED else happening.change.value
+        by = f" by {happening.by}" if happening.by else ""
+        because = f": {happening.reason}" if happening.change is Change.CLEARED and happening.reason else ""
+        words += f"  [{plain(what + by + because)}]"
+    if happening.trial:
+        words += "  [on trial]"
+    line = f"{level:<8}  {who:<12}  {words}"
+    stands = happening.change not in (Change.CLEARED, Change.RESET)
+    if colour and stands and happening.level in _COLOURS:
+        line = f"{_COLOURS[happening.level]}{line}{_PLAIN}"
+    return f"{time}  {line}"
+
+
+class Console:
+    """The outlet that writes to standard output. A blocked terminal is reported and holds nobody up."""
+
+    name = "console"
+
+    def __init__(self, terminal: Terminal, report: Report, delivered: Delivered) -> None:
+        self._terminal = terminal
+        self._report = report
+        self._delivered = delivered
+        self._colour = terminal.colours()
+        self._loop: asyncio.AbstractEventLoop | None = None
+
+    def put(self, item: Happening) -> None:
+        """Show one thing that happened. The writer's bound and policy hold: the oldest line is dropped."""
+        loop = self._loop
+        line = console_line(item, colour=self._colour)
+        if loop is None:
+            self._terminal.print(line)
+            return
+
+        def done(written: bool) -> None:
+            outcome = ("shown", "") if written else ("lost", "the terminal did not take it")
+            with contextlib.suppress(RuntimeError):  # the loop has ended meanwhile
+                loop.call_soon_threadsafe(self._delivered, item, *outcome)
+
+        self._terminal.print(line, done)
+
+    async def run(self) -> None:
+        """Report a terminal that blocks, that takes lines again, or that is gone."""
+        self._loop = asyncio.get_running_loop()
+        stuck = False
+        while not self._terminal.out_gone():
+            if (self._terminal.out.stuck_s() > STUCK_AFTER_S) is not stuck:
+                stuck = not stuck
+                text = "Terminal blocked. Look at another outlet." if stuck else "terminal takes lines again"
+                self._report(self.name, not stuck, text)
+            await asyncio.sleep(_LOOK_EVERY_S)
+        self._report(self.name, False, "Terminal gone. Look at another outlet.")
+        await asyncio.Event().wait()  # nothing can bring it back; the watch goes on without it
