@@ -245,9 +245,11 @@ def _one_pack(reading: ReadingType, number: int) -> ReadingType:
     return replace(reading, name=name, meaning=f"{reading.meaning} (pack {number})")
 
 
+_OVER_ALL = dict.fromkeys(("battery.current", "battery.power", "battery.consumed"), "all flight packs together")
+
 CATALOGUE: tuple[ReadingType, ...] = (
     *_AIRCRAFT,
-    *(replace(r, meaning=f"{r.meaning} (the worst pack)") for r in _PACK),
+    *(replace(r, meaning=f"{r.meaning} ({_OVER_ALL.get(r.name, 'the worst pack')})") for r in _PACK),
     *(_one_pack(r, number) for number in range(1, MAX_PACKS + 1) for r in _PACK),
 )
 INDEX: dict[str, int] = {reading.name: position for position, reading in enumerate(CATALOGUE)}

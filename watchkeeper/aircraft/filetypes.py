@@ -172,7 +172,11 @@ def read_model(text: str, name: str, model: type[M], hints: Mapping[str, str]) -
 
     Raises BadInputError with every fault found, each with its place.
     """
-    document = parse_document(text, name)
+    return check_model(parse_document(text, name), model, hints)
+
+
+def check_model(document: Document, model: type[M], hints: Mapping[str, str]) -> M:
+    """Return a parsed document as a model. Raises BadInputError with every fault found, each with its place."""
     if not isinstance(document.data, dict):
         raise BadInputError(
             [document.fault((), "is not a list of keys and values", "see the README for an example")]

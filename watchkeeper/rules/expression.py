@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, cast
 
 from lark import Lark, Token, Tree, UnexpectedInput
 
@@ -140,7 +140,7 @@ class _Compiler:
         parts: list[Truth] = []
         children = node.children
         for i in range(0, len(children) - 2, 2):
-            parts.append(self._compare(children[i], children[i + 1], children[i + 2]))
+            parts.append(self._compare(children[i], cast("Token", children[i + 1]), children[i + 2]))
         return parts[0] if len(parts) == 1 else nodes.combine(parts, every=True)
 
     def _compare(self, left: Any, sign: Token, right: Any) -> Truth:
@@ -175,7 +175,7 @@ class _Compiler:
         children = node.children
         result = self.number(children[0])
         for i in range(1, len(children) - 1, 2):
-            sign, right = children[i], self.number(children[i + 1])
+            sign, right = cast("Token", children[i]), self.number(children[i + 1])
             result = nodes.arithmetic(str(sign), result, right, self._kind_of(sign, result, right))
         return result
 

@@ -103,7 +103,8 @@ def arithmetic(sign: str, left: Number, right: Number, kind: Kind) -> Number:
 
 def function(name: str, arguments: Sequence[Number]) -> Number:
     """Return abs, min or max."""
-    work: Callable[..., float] = {"abs": abs, "min": min, "max": max}[name]
+    table: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": max}
+    work = table[name]
     parts = [argument.value for argument in arguments]
 
     def value(view: View) -> Any:

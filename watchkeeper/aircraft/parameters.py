@@ -1,0 +1,81 @@
+"""Parameters seen in the stream. PARAM_VALUE carries integers in one of two ways; which, the aircraft says.
+
+Either the number is cast to float, or its bytes are laid into the float's place. AUTOPILOT_VERSION tells by
+two bits of MAV_PROTOCOL_CAPABILITY; where it was not heard, the autopilot's kind does; else integers are refused.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from typing import Final
+
+from pymavlink.dialects.v20 import all as dialect
+
+CAST: Final = 131072
+"""MAV_PROTOCOL_CAPABILITY_PARAM_ENCODE_C_CAST"""
+BYTEWISE: Final = 16
+"""MAV_PROTOCOL_CAPABILITY_PARAM_ENCODE_BYTEWISE"""
+MOST: Final = 4000
+_INTEGERS: Final = {1: "<B3x", 2: "<b3x", 3: "<H2x", 4: "<h2x", 5: "<I", 6: "<i"}  # MAV_PARAM_TYPE
+_REAL32: Final = 9
+_BY_AUTOPILOT: Final = {
+    dialect.MAV_AUTOPILOT_ARDUPILOTMEGA: CAST,
+    dialect.MAV_AUTOPILOT_PX4: BYTEWISE,
+}
+
+
+class Parameters:
+    """Values by name; None: seen, and not understood."""
+
+    __slots__ = ("_capabilities", "_raw", "total", "values")
+
+    def __init__(self) -> None:
+        self.values: dict[str, float | None] = {}
+        self.total: int | None = None
+        """How many the aircraft says it has."""
+        self._capabilities: int | None = None
+        self._raw: dict[str, tuple[bytes, int]] = {}
+
+    def take(self, name: str, value: float, kind: int, total: int, autopilot: int) -> None:
+        """Take one PARAM_VALUE in."""
+        if not name or (name not in self.values and len(self.values) >= MOST):
+            return
+        self.total = total or self.total
+        raw = struct.pack("<f", value)
+        self._raw[name] = (raw, kind)
+        self.values[name] = decode(raw, kind, self._encoding(autopilot))
+
+    def capabilities(self, bits: int, autopilot: int) -> None:
+        """Take AUTOPILOT_VERSION in; what came before is understood anew."""
+        self._capabilities = bits
+        encoding = self._encoding(autopilot)
+        for name, (raw, kind) in self._raw.items():
+            self.values[name] = decode(raw, kind, encoding)
+
+    def adopt(self, early: Parameters, autopilot: int) -> None:
+        """Take over what came before the autopilot's kind was known."""
+        self.total = early.total
+        self._raw.update(early._raw)
+        encoding = self._encoding(autopilot)
+        for name, (raw, kind) in early._raw.items():
+            self.values[name] = decode(raw, kind, encoding)
+
+    def _encoding(self, autopilot: int) -> int:
+        bits = self._capabilities
+        if bits is not None and bool(bits & CAST) != bool(bits & BYTEWISE):
+            return CAST if bits & CAST else BYTEWISE
+        return _BY_AUTOPILOT.get(autopilot, 0)
+
+
+def decode(raw: bytes, kind: int, encoding: int) -> float | None:
+    """Return a parameter's value from the four bytes of its float, or None where it is not understood."""
+    number = float(struct.unpack("<f", raw)[0])
+    if kind == _REAL32:
+        return number if math.isfinite(number) else None
+    layout = _INTEGERS.get(kind)
+    if layout is None or not encoding:
+        return None
+    if encoding == BYTEWISE:
+        return float(struct.unpack(layout, raw)[0])
+    return number if math.isfinite(number) and number == int(number) else None
