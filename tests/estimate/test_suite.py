@@ -103,6 +103,20 @@ def test_aggregates_are_the_worst_pack() -> None:
     assert part.run(1_200_000) is None  # no new sample, nothing new said
 
 
+def test_a_pack_that_falls_silent_is_the_worst_no_longer() -> None:
+    subject = Subject()
+    suite = EstimateSuite(subject)
+    subject.tell(NOON_US, battery__1__voltage=48.0, battery__1__current=1.0)
+    subject.tell(NOON_US, battery__2__voltage=43.0, battery__2__current=1.0)
+    suite.run(NOON_US)
+    worst = subject.read("battery.charge_left", NOON_US)
+    later_us = NOON_US + 40_000_000
+    subject.tell(later_us, battery__1__voltage=48.0, battery__1__current=1.0)
+    suite.run(later_us)
+    assert subject.read("battery.charge_left", later_us) == subject.read("battery.1.charge_left", later_us) > worst
+    assert subject.read("battery.2.charge_left", later_us) is BLIND
+
+
 def test_one_battery_not_told_apart_counts_as_a_whole() -> None:
     subject = Subject(file=None)
     subject.tell(NOON_US, battery__voltage=11.9, battery__current=20.0, battery__cells=3, battery__gauge_left=80)

@@ -49,10 +49,17 @@ class PackEstimate:
         self.values: Values = _BLIND
 
     def run(self, readings: Readings, packs: Packs, now_us: int) -> bool:
-        """Work out the values anew if a sample came; return whether one did."""
+        """Work out the values anew if a sample came; return whether they are new.
+
+        A pack that has fallen silent has none any more: it must not stay the worst for ever.
+        """
         stream = readings.streams[self._inputs[0]]
         if stream is None or stream.count == self._count:
-            return False
+            silent = stream is None or now_us - stream.time_us > readings.limit_us(self._inputs[0])
+            changed = silent and self.values is not _BLIND
+            if changed:
+                self.values = _BLIND
+            return changed
         self._count = stream.count
         voltage_v, current_a, consumed_ah, gauge_pct = (number(readings, i, now_us) for i in self._inputs)
         cells = packs.cells or number(readings, _CELLS, now_us)

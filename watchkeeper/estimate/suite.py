@@ -84,9 +84,13 @@ class EstimateSuite:
         self._power_up = aircraft.power_up
         self.failures: dict[str, str] = {}
         """What went wrong in which part, the last time it did."""
+        self._parts = self._begin()
+
+    def _begin(self) -> list[Part]:
+        """Return all parts, knowing nothing yet. Later ones read what earlier ones write."""
+        aircraft = self._aircraft
         readings, file, sortie = aircraft.readings, aircraft.file, aircraft.sortie
-        # Later parts read what earlier ones write.
-        self._parts: list[Part] = [
+        return [
             BatteryEstimates(readings, file),
             LinkLoss(aircraft.trackers),
             MarginTrend(readings),
@@ -100,9 +104,9 @@ class EstimateSuite:
         """Run every estimate at `now_us` and write what is new."""
         aircraft = self._aircraft
         if aircraft.power_up != self._power_up:
-            # Another pack may have been put in: nothing learned of the old one holds.
+            # Its readings are forgotten, and another pack may have been put in: nothing learned holds.
             self._power_up = aircraft.power_up
-            self._parts[0] = BatteryEstimates(aircraft.readings, aircraft.file)
+            self._parts = self._begin()
         put = aircraft.readings.put
         for part in self._parts:
             values: Sequence[float | None] | None
