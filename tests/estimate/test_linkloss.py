@@ -8,7 +8,7 @@ import pytest
 
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.link import MARGIN_FLOOR_DB, NOT_FADING_S, LinkLoss, MarginTrend
+from watchkeeper.estimate.link import MARGIN_FLOOR_DB, NOT_FADING_S, LinkLoss, MarginTrend, fades_in_s
 
 
 @dataclass
@@ -73,8 +73,17 @@ def test_fading_margin_by_hand() -> None:
     readings = Readings()
     trend, fades_s = fade(MarginTrend(readings), readings, [40 - 0.2 * s for s in range(60)])
     assert trend == pytest.approx(-12)
-    # At the median of the last three bins of three seconds the margin is near 29.5 dB; 0.2 dB/s down to 6 dB.
-    assert fades_s == pytest.approx((29.3 - MARGIN_FLOOR_DB) / 0.2, abs=5)
+    assert fades_s is not None
+    assert fades_s > (29.3 - MARGIN_FLOOR_DB) / 0.2  # never sooner than along a straight line
+
+
+def test_time_left_follows_free_space_loss() -> None:
+    # Facts section 7: twice the distance, 6.02 dB. At 100 m flying out at 5 m/s the margin falls by
+    # 8.686 x 5 / 100 = 0.434 dB/s, and 6.02 dB last the 20 s that it takes to 200 m.
+    assert fades_in_s(6.0206, 0.4343) == pytest.approx(20, rel=1e-3)
+    assert fades_in_s(26.0206, 0.4343) == pytest.approx(19 * 20, rel=1e-3)  # at 2000 m
+    assert fades_in_s(0.1, 0.2) == pytest.approx(0.5, rel=0.01)  # a straight line for little
+    assert fades_in_s(-3, 0.2) == 0
 
 
 def test_single_dropouts_are_no_trend() -> None:

@@ -6,6 +6,7 @@ seen of that source in the last minutes, and only what comes on top counts.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Mapping
 from typing import Final, Protocol
@@ -22,6 +23,7 @@ BINS: Final = 20  # one minute
 LEAST_BINS: Final = 8
 MARGIN_FLOOR_DB: Final = 6.0  # below about this a frequency-shift radio loses most frames (common practice)
 NOT_FADING_S: Final = 3600.0  # stands for "not within an hour"
+_DECIBEL: Final = 20 / math.log(10)
 _MARGIN: Final = INDEX["link.margin"]
 
 
@@ -92,6 +94,16 @@ class LinkLoss:
         return (least,)
 
 
+def fades_in_s(left_db: float, fall_db_s: float) -> float:
+    """Return how long a margin lasts that now falls by `fall_db_s`, when the aircraft flies on at its speed.
+
+    Free space, ITU-R P.525: 20 dB for ten times the distance, so M(t) = M - 20 log10(1 + t / T) with the time
+    constant T = 20 / ln 10 / fall. A straight line would cry wolf near the antenna, where any flight outward
+    loses much in a short time; close to the floor both agree.
+    """
+    return (10 ** (max(0.0, left_db) / 20) - 1) * _DECIBEL / fall_db_s
+
+
 class MarginTrend:
     """`link.margin_trend` and `link.fades_in`, out of the medians of the margin over three seconds each."""
 
@@ -138,5 +150,4 @@ class MarginTrend:
         if slope.high >= 0:
             return slope.middle * 60, NOT_FADING_S
         last_db = median(sorted(list(self._margins_db)[-3:]))
-        left_s = max(0.0, last_db - MARGIN_FLOOR_DB) / -slope.middle
-        return slope.middle * 60, min(NOT_FADING_S, left_s)
+        return slope.middle * 60, min(NOT_FADING_S, fades_in_s(last_db - MARGIN_FLOOR_DB, -slope.middle))
