@@ -95,7 +95,7 @@ def order_record(order: Order) -> dict[str, Any]:
         "aircraft": order.aircraft,
         "role": order.role,
         "by": order.by,
-        "minutes": order.minutes,
+        "minutes": order.minutes if order.minutes is not None and math.isfinite(order.minutes) else None,
         "ok": order.ok,
         "text": order.text,
         "level": order.level.value,

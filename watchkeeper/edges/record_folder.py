@@ -11,10 +11,10 @@ from typing import Any, Final, Literal, NamedTuple, Protocol
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from watchkeeper.alerts.events import Happening, Level, Order
-from watchkeeper.edges.recorder import ACTIONS, MAX_SOURCES, SOURCES, TUNNEL, WRAPPED
+from watchkeeper.edges.record_format import unwrapped
+from watchkeeper.edges.recorder import ACTIONS, MAX_SOURCES, SOURCES
 from watchkeeper.errors import bad_input
-from watchkeeper.link.decode import unpack
-from watchkeeper.link.framing import V2, Framer
+from watchkeeper.link.framing import Framer
 from watchkeeper.link.recording import RecordingReader
 
 CHUNK: Final = 1 << 16
@@ -65,13 +65,13 @@ class _Action(BaseModel):
 
     time_us: int = Field(ge=0, lt=1 << 52)
     action: Literal["start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report"]
-    rule: str | None = Field(default=None, max_length=200)
-    aircraft: int | None = Field(default=None, ge=0, le=255)
-    role: str = Field(default="pilot", max_length=200)
-    by: str = Field(default="", max_length=200)
+    rule: str | None = None
+    aircraft: int | None = None
+    role: str = "pilot"
+    by: str = ""
     minutes: float | None = Field(default=None, allow_inf_nan=False)
     ok: bool = True
-    text: str = Field(default="", max_length=2000)
+    text: str = ""
     level: Level = Field(default=Level.CAUTION, strict=False)
     afar: bool = False
 
@@ -134,9 +134,7 @@ class Recording:
         self.skipped_bytes[name] = 0
         for chunk in _chunks(path):
             for time_us, raw in reader.feed(chunk):
-                if raw[0] == V2 and raw[7] | raw[8] << 8 | raw[9] << 16 == TUNNEL:
-                    raw = unwrapped(raw)  # noqa: PLW2901  (the bytes themselves, in place of their wrapper)
-                yield Event(time_us, name, raw)
+                yield Event(time_us, name, unwrapped(raw))
             self.skipped_bytes[name] = reader.skipped_bytes
         if reader.end():
             self.cut_off.append(name)
@@ -167,18 +165,6 @@ def open_recording(path: Path) -> Recording:
     except OSError as error:
         raise bad_input(f"cannot be read: {error.strerror}", "check the file", file=name) from None
     return Recording(path, [(SINGLE, path)], None, [])
-
-
-def unwrapped(raw: bytes) -> bytes:
-    """Return what the recorder wrapped into a TUNNEL message of system 0, and any other frame as it is."""
-    frames = Framer().feed(raw)
-    if not frames or frames[0][0] or frames[0][1]:
-        return raw
-    _, _, _, number, payload, _, _ = frames[0]
-    kind, _, _, length, *data = unpack(
-        number, payload
-    )  # wire order: type, target system, component, length, bytes
-    return bytes(data[:length]) if kind == WRAPPED else raw
 
 
 def _open_folder(folder: Path) -> Recording:

@@ -1,10 +1,8 @@
 """`--record DIR`: keeps all that the engine was given, so that a replay decides what the live watch decided.
 
 A record folder holds one telemetry log a source (8-byte big-endian microseconds before each frame),
-`sources.json` (which log is whose) and `actions.jsonl` (start, stop, orders, reports). A datagram of whole
-frames is written frame by frame. Anything else (a split frame, a damaged one, noise) matters too: it decides
-when the frames around it are given out. Such bytes are wrapped into TUNNEL messages of system 0, which other
-readers of logs pass over and ours unwraps: every byte of every call is kept, with its time.
+`sources.json` (which log is whose) and `actions.jsonl` (start, stop, orders, reports).
+How their bytes are kept stands in record_format.py.
 """
 
 from __future__ import annotations
@@ -15,22 +13,19 @@ import os
 import threading
 import time
 from collections import deque
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from watchkeeper import __version__
 from watchkeeper.alerts.events import Order
 from watchkeeper.edges.appending import AppendFile
 from watchkeeper.edges.clock import utc_name, utc_text
 from watchkeeper.edges.jsonlines import json_line, order_record
+from watchkeeper.edges.record_format import log_records
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.errors import bad_input
 from watchkeeper.link.encode import Encoder
-from watchkeeper.link.framing import V1, V2, Framer
-from watchkeeper.link.recording import record
-from watchkeeper.link.tables import MESSAGES, by_name
 
 PART = "record"
 SOURCES, ACTIONS = "sources.json", "actions.jsonl"
@@ -43,11 +38,6 @@ CALM_S = 5.0
 _SUMMARY_S = 10.0
 _MARK_US = 1_000_000
 _PER_ITEM = 64  # bytes that an item costs beside its data
-
-TUNNEL: Final = by_name("TUNNEL").id
-WRAPPED: Final = 0xFA57
-"""Payload type of our TUNNEL messages; values above 32767 are free for private use (MAVLink common.xml)."""
-_WRAP_BYTES = 128
 
 
 def prepare_folder(folder: Path, now_us: int) -> Path:
@@ -70,42 +60,6 @@ def prepare_folder(folder: Path, now_us: int) -> Path:
     if not os.access(chosen, os.W_OK | os.X_OK):
         raise bad_input("cannot record here: not writable", "name a folder that can be written", file=str(folder))
     return chosen
-
-
-def whole_frames(data: bytes) -> list[bytes] | None:
-    """Cut data into whole frames. None if it holds anything beside good frames and frames of unknown messages."""
-    frames: list[bytes] = []
-    at = 0
-    while at < len(data):
-        head = data[at : at + 10]
-        if head[0] == V2 and len(head) == 10:
-            length = head[1] + 12 + (13 if head[2] & 1 else 0)
-            number = head[7] | head[8] << 8 | head[9] << 16
-            if number == TUNNEL and not head[5] and not head[6]:
-                return None  # looks like one of our own wrappers, so it is wrapped itself
-        elif head[0] == V1 and len(head) >= 8:
-            length, number = head[1] + 8, head[5]
-        else:
-            return None
-        frame = data[at : at + length]
-        if len(frame) < length or (number in MESSAGES and not Framer().feed(frame)):
-            return None
-        frames.append(frame)
-        at += length
-    return frames
-
-
-def log_records(data: bytes, time_us: int, wrapper: Encoder) -> Iterator[bytes]:
-    """Yield what a log holds for the bytes of one call."""
-    frames = whole_frames(data)
-    if frames is None:
-        for at in range(0, len(data), _WRAP_BYTES):
-            part = data[at : at + _WRAP_BYTES]
-            frame = wrapper.encode("TUNNEL", payload_type=WRAPPED, payload_length=len(part), payload=[*part])
-            yield record(time_us, frame)
-    else:
-        for frame in frames:
-            yield record(time_us, frame)
 
 
 @dataclass(slots=True)

@@ -1,4 +1,4 @@
-"""How parts of the program say that they work, or do not."""
+"""The callbacks between the edges and the watch: bytes that came, and parts that work or do not."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from typing import TypeAlias
 
 Report: TypeAlias = Callable[[str, bool, str], None]
 """report(part, ok, text): a part works or does not; `text` is fit to be spoken. Called on the event loop."""
+Received: TypeAlias = Callable[[str, bytes, float], None]
+"""received(source, data, now_s): bytes have come."""
 
 
 def from_any_thread(report: Report) -> Report:
