@@ -29,6 +29,7 @@ MAX_WAITING_BYTES = 4 * 1024 * 1024
 """Ten thousand decisions."""
 _RETRY_S = 1.0
 _SYNC_EVERY_S = 1.0
+_CALM_S = 1.0  # trouble is over when there has been none for so long
 SLOW_SYNC_S = 10.0
 
 
@@ -58,6 +59,7 @@ class WatchLog:
         self._changed = threading.Condition()
         self._closing = threading.Event()
         self._trouble = ""
+        self._trouble_s = 0.0
         self._saying = threading.Lock()
         self._sync_since_s: float | None = None
         self._threads = [
@@ -135,7 +137,7 @@ class WatchLog:
                 self._say(f"Log not written. {error}.")
             elif self._sync_since_s is not None and time.monotonic() - self._sync_since_s > SLOW_SYNC_S:
                 self._say("Disk slow. Log not safe yet.")
-            elif done and not items:  # a whole quiet round: the disk takes lines again
+            elif done and time.monotonic() - self._trouble_s >= _CALM_S:
                 self._say("")
             if self._closing.is_set() and (done or error):
                 return
@@ -169,5 +171,7 @@ class WatchLog:
         with self._saying:
             began, ended = bool(trouble and not self._trouble), bool(self._trouble and not trouble)
             self._trouble = trouble
+            if trouble:
+                self._trouble_s = time.monotonic()
         if began or ended:
             self._report(PART, ended, trouble or "log written again")
