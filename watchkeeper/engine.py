@@ -34,8 +34,8 @@ BLIND_EVERY = 50
 LONGEST_GAP_US = 120_000_000
 ESTIMATE_EVERY_US = 500_000
 UNHEARD_AFTER_US = 15_000_000
-SETTLED_AFTER_US = 10_000_000
-"""An aircraft is given this long to send each of its messages before anything is called missing."""
+SETTLED_AFTER_US = 40_000_000
+"""An aircraft is given this long to send each of its messages, and trends to form, before anything is missed."""
 QUIET_US = 3_000_000
 """Silent for longer: that it cannot be seen is said by the link's own alerts, not once a reading."""
 GONE_AFTER_US = 60_000_000
@@ -252,8 +252,10 @@ class Engine:
             if self._silent_us(one, now_us) > QUIET_US:
                 lacks.update(self._desk.shown_of(system))  # as it was before it fell silent
             elif now_us - one.seen_us >= SETTLED_AFTER_US:
-                for rule, names in one.book.blind(now_us).items():
-                    lacks[system, rule] = (one.book.subject(rule), names)
+                told = self._desk.shown_of(system)
+                for rule, names in one.book.blind(now_us, {rule for _, rule in told}).items():
+                    before = told.get((system, rule))
+                    lacks[system, rule] = before if before and not names else (one.book.subject(rule), names)
         return lacks
 
     @staticmethod

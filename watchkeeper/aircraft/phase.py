@@ -19,12 +19,17 @@ CLIMBED_M: Final = 5.0
 """The take-off ends at this height, about the usual first hover of 10 to 15 ft (common practice)."""
 STILL_M_S: Final = 0.3
 STILL_US: Final = 2 * US
+STILL_IDLE_US: Final = 1 * US
+"""With the throttle at idle less is enough: falling, it would not be still."""
+IDLE_PCT: Final = 5
 SINK_M_S: Final = -0.25
 SLOW_M_S: Final = 1.5
 SINK_US: Final = 1 * US
 RISE_US: Final = 2 * US
 TAKE_OFF_LIMIT_US: Final = 60 * US
 LOW_M: Final = 1.0
+LIGHT_PCT: Final = 15
+"""No multirotor hovers on so little throttle."""
 
 
 @dataclass(slots=True)
@@ -58,7 +63,9 @@ class PhaseTracker:
 
     def update(self, facts: Facts, now_us: int) -> str | None:
         """Take in what is known now."""
-        still = self._held("_still_us", self._is_still(facts), now_us) >= STILL_US
+        still_us = self._held("_still_us", self._is_still(facts), now_us)
+        idle = facts.throttle_pct is not None and facts.throttle_pct < IDLE_PCT
+        still = still_us >= (STILL_IDLE_US if idle else STILL_US)
         sinking = self._held("_sink_us", self._is_sinking(facts), now_us) >= SINK_US
         rising = self._held("_rise_us", (facts.climb_m_s or 0.0) > -SINK_M_S, now_us) >= RISE_US
         phase = self._next(facts, now_us, still=still, sinking=sinking, rising=rising)
@@ -131,10 +138,10 @@ class PhaseTracker:
         if not facts.armed:
             low = facts.height_m is None or facts.height_m - (self._ground_m or 0.0) < 2 * LIFT_M
             return still or low
-        if facts.throttle_pct is not None and facts.throttle_pct > 0 and not facts.mode == "land":
-            low = facts.height_m is not None and abs(facts.height_m - (self._ground_m or 0.0)) < LOW_M
-            return still and low and facts.throttle_pct < 15
-        return still and (facts.height_m is None or facts.height_m - (self._ground_m or 0.0) < 2 * LIFT_M)
+        above_m = None if facts.height_m is None else facts.height_m - (self._ground_m or 0.0)
+        if facts.throttle_pct is not None and facts.throttle_pct >= IDLE_PCT and facts.mode != "land":
+            return still and above_m is not None and abs(above_m) < LOW_M and facts.throttle_pct < LIGHT_PCT
+        return still and (above_m is None or above_m < 2 * LIFT_M)
 
     def _airborne(self, facts: Facts, *, sinking: bool, rising: bool) -> str:
         if facts.mode == "land" or facts.landed == LANDING or facts.plan_lands:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.aircraft.readings import Readings
@@ -191,15 +191,18 @@ class AlertBook:
         """Whether that rule's alert stands on this aircraft."""
         return self._stands(rule_id)
 
-    def blind(self, now_us: int) -> dict[str, tuple[str, ...]]:
-        """Return for each rule that cannot judge the readings it lacks. Routine calls and trials count not."""
+    def blind(self, now_us: int, told: Collection[str] = ()) -> dict[str, tuple[str, ...]]:
+        """Return for each rule that cannot judge the readings it lacks. Routine calls and trials count not.
+
+        A rule already told of (in `told`) is kept through the phases in which it does not apply.
+        """
         found: dict[str, tuple[str, ...]] = {}
         for ruling in self.rulings:
             rule = ruling.rule
             if rule.trial or rule.level is Level.ROUTINE or any(self._stands(c) for c in rule.caused_by):
                 continue
             missing = ruling.missing(now_us)
-            if missing:
+            if missing or (rule.id in told and not ruling.in_phase()):
                 found[rule.id] = missing
         return found
 
