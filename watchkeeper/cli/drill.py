@@ -1,0 +1,231 @@
+"""`watchkeeper drill`: a simulated flight with faults, watched as a real one would be."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import math
+import sys
+import time
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from simulators.scenario import DEFAULT, Expected, Scenario, find, list_scenarios, load
+from simulators.scripted import ScriptedFlight
+from watchkeeper.alerts.events import AlertChange, Change, Happening, RoutineCall
+from watchkeeper.cli.arguments import speed
+from watchkeeper.cli.inputs import load_crew_files, load_rules
+from watchkeeper.cli.outfit import Feed, Outfit, run_watch
+from watchkeeper.cli.outfit import run as run_to_end
+from watchkeeper.cli.show import Shower, summary
+from watchkeeper.cli.watch import add_outlets
+from watchkeeper.daemon import Watch
+from watchkeeper.edges.clock import Clock
+from watchkeeper.edges.configuration import settle
+from watchkeeper.edges.recorder import Recorder, prepare_folder
+from watchkeeper.edges.terminal import Terminal
+from watchkeeper.edges.watch_log import WatchLog
+from watchkeeper.engine import Engine
+from watchkeeper.errors import bad_input
+
+OPENING = "Exercise, exercise, exercise."
+SOURCE = "drill"
+SCORE = "score.json"
+
+
+def add(commands: Any, caution: str) -> None:
+    """Add the command to the parser."""
+    parser = commands.add_parser(
+        "drill",
+        help="fly a simulated flight with faults",
+        description="Flies a simulated flight with faults and watches it as a real one. Everything is an exercise.",
+        epilog=caution,
+    )
+    parser.add_argument("scenario", metavar="SCENARIO", nargs="?", default=DEFAULT, help=f"which ({DEFAULT})")
+    parser.add_argument("--list", action="store_true", help="list the scenarios")
+    parser.add_argument("--speed", metavar="N|max", type=speed, default=1.0, help="times real time (default: 1)")
+    parser.add_argument("--seed", metavar="N", type=int, default=1, help="seed of noise and loss (default: 1)")
+    parser.add_argument("--json", action="store_true", help="one JSON line a change of an alert, nothing else")
+    parser.add_argument("--rules", metavar="PATH", type=Path, action="append", default=[], help="rule pack to add")
+    parser.add_argument("--only-rules", action="store_true", help="use only the packs named with --rules")
+    add_outlets(parser)
+    parser.set_defaults(run=run)
+
+
+def run(given: argparse.Namespace) -> int:
+    """Fly a drill. Returns the exit status."""
+    if given.list:
+        for name in list_scenarios():
+            print(f"{name:<16} {' '.join(load(find(name)).about.split())}")
+        return 0
+    scenario = load(find(given.scenario))
+    files, sortie = load_crew_files([scenario.aircraft] if scenario.aircraft else [], scenario.sortie)
+    rules = load_rules(given.rules, only=given.only_rules, settings=sortie.settings if sortie else None)
+    station = settle({"station": given.station}, {}).station
+    outfit = Outfit(
+        rules=rules,
+        station=f"drill-{station}",
+        exercise=True,
+        aircraft=files,
+        sortie=sortie,
+        mqtt=given.mqtt,
+        record=given.record,
+        mute=given.mute,
+    )
+    if math.isinf(given.speed):
+        return _at_once(scenario, outfit, given)
+    return _paced(scenario, outfit, given)
+
+
+class DrillClock:
+    """The scenario's time, running at a multiple of real time; strictly increasing."""
+
+    def __init__(self, start_us: int, times_real: float) -> None:
+        self._start_us = start_us
+        self._speed = times_real
+        self._began_ns = time.monotonic_ns()
+        self._last_us = start_us - 1
+
+    def now_us(self) -> int:
+        """Return the scenario's time, at least one microsecond after the last."""
+        passed_us = round((time.monotonic_ns() - self._began_ns) / 1000 * self._speed)
+        self._last_us = max(self._start_us + passed_us, self._last_us + 1)
+        return self._last_us
+
+
+def _start_us(scenario: Scenario) -> int:
+    return round(scenario.start.timestamp() * 1e6)
+
+
+def _opening(now_us: int) -> Sequence[Happening]:
+    return [RoutineCall(now_us, 0, None, "exercise", OPENING)]
+
+
+def _at_once(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> int:
+    """Fly as fast as it goes: no voice and no messages, which need time."""
+    if outfit.mqtt is not None:
+        raise bad_input("--mqtt at --speed max", "name a speed that people can follow")
+    engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie)
+    shower = Shower(sys.stdout, as_json=given.json, exercise=True)
+    start_us = _start_us(scenario)
+    recorder: Recorder | None = None
+    log: WatchLog | None = None
+    if outfit.record is not None:
+        folder = prepare_folder(outfit.record, Clock().now_us())
+        recorder = Recorder(folder, _complain, start_us, station=outfit.station, patient=True)
+        log = WatchLog(folder, _complain, lambda: start_us, exercise=True)
+
+    def take(happenings: list[Happening]) -> None:
+        shower.show(happenings)
+        if log is not None and happenings:
+            log.decided(happenings)
+
+    take(engine.tick(start_us / 1e6))
+    now_us = start_us
+    try:
+        for sent in ScriptedFlight(scenario, given.seed).frames():
+            now_us = max(start_us + round(sent.time_s * 1e6), now_us)
+            if recorder is not None:
+                recorder.received(SOURCE, sent.data, now_us)
+            take(engine.receive(SOURCE, sent.data, now_us / 1e6))
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+    now_us += 1
+    take(engine.tick(now_us / 1e6))
+    sys.stdout.flush()
+    if recorder is not None and log is not None:
+        recorder.close(now_us, timeout_s=10.0)
+        log.close(5.0)
+        _keep_score(recorder.folder, scenario, shower.changes)
+    _tell_score(engine, scenario, shower.changes)
+    return 0
+
+
+def _complain(part: str, ok: bool, text: str) -> None:
+    if not ok:
+        print(f"{part}: {text}", file=sys.stderr)
+
+
+class _Scorer:
+    """An outlet that keeps the changes, and in JSON mode prints them."""
+
+    def __init__(self, terminal_line: Any, *, as_json: bool) -> None:
+        self.name = "console" if as_json else "score"
+        self.changes: list[AlertChange] = []
+        self._line = terminal_line
+        self._json = as_json
+
+    def put(self, item: Happening) -> None:
+        """Keep it."""
+        if isinstance(item, AlertChange):
+            self.changes.append(item)
+            if self._json:
+                self._line(item)
+
+    async def run(self) -> None:
+        """Nothing waits here."""
+        await asyncio.Event().wait()
+
+
+def _paced(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> int:
+    """Fly at a speed that people can follow, with every outlet."""
+    shower = Shower(sys.stdout, as_json=True, exercise=True)
+    scorer = _Scorer(lambda change: (shower.show([change]), sys.stdout.flush()), as_json=given.json)
+    clock = DrillClock(_start_us(scenario), given.speed)
+    engines: list[Engine] = []
+
+    async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
+        engines.append(watch.engine)
+        terminal.log(f"drill {scenario.name}: {' '.join(scenario.about.split())}")
+        return [lambda: _fly(scenario, given.seed, given.speed, clock, watch)]
+
+    folder = run_to_end(run_watch(outfit, clock, prepare, outlets=[scorer], opening=_opening, describe=False))
+    if folder is not None and outfit.record is not None:
+        _keep_score(folder, scenario, scorer.changes)
+    _tell_score(engines[0], scenario, scorer.changes)
+    return 0
+
+
+async def _fly(scenario: Scenario, seed: int, times_real: float, clock: DrillClock, watch: Watch) -> None:
+    start_us = _start_us(scenario)
+    for sent in ScriptedFlight(scenario, seed).frames():
+        due_us = start_us + round(sent.time_s * 1e6)
+        while (wait_us := due_us - clock.now_us()) > 0:
+            await asyncio.sleep(wait_us / 1e6 / times_real)
+        watch.received(SOURCE, sent.data, clock.now_us() / 1e6)
+    await asyncio.sleep(1.0)
+    watch.stop()
+
+
+def _first_raised(changes: Iterable[AlertChange], expected: Expected) -> float | None:
+    times = [
+        change.elapsed_us / 1e6
+        for change in changes
+        if change.rule == expected.rule and change.change is Change.RAISED
+    ]
+    return next((t for t in times if t >= expected.begins), None)
+
+
+def _tell_score(engine: Engine, scenario: Scenario, changes: Sequence[AlertChange]) -> None:
+    for line in summary(engine, changes):
+        print(line, file=sys.stderr)
+    for expected in scenario.expect:
+        raised_s = _first_raised(changes, expected)
+        if raised_s is None:
+            said = "not called"
+        else:
+            said = f"called at {raised_s:.1f} s, {'in time' if raised_s <= expected.by else 'late'}"
+        print(f"{expected.fault}: {expected.rule} by {expected.by:g} s, {said}", file=sys.stderr)
+
+
+def _keep_score(folder: Path, scenario: Scenario, changes: Sequence[AlertChange]) -> None:
+    rows = [
+        {**expected.model_dump(), "called_s": _first_raised(changes, expected)} for expected in scenario.expect
+    ]
+    try:
+        text = json.dumps({"exercise": True, "scenario": scenario.name, "expected": rows}, indent=2)
+        (folder / SCORE).write_text(text + "\n", encoding="utf-8")
+    except OSError as error:
+        print(f"score not kept: {error.strerror}", file=sys.stderr)

@@ -1,0 +1,77 @@
+"""`watchkeeper watch`: listens, and tells the crew."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from watchkeeper.cli.inputs import add_crew_files, load_crew_files, load_rules
+from watchkeeper.cli.outfit import Feed, Outfit, run_watch
+from watchkeeper.cli.outfit import run as run_to_end
+from watchkeeper.daemon import Watch
+from watchkeeper.edges.clock import Clock
+from watchkeeper.edges.configuration import WatchOptions, read_configuration, settle
+from watchkeeper.edges.sources import DEFAULT_URL, make_source, parse_source
+from watchkeeper.edges.terminal import Terminal
+
+
+def add(commands: Any, caution: str) -> None:
+    """Add the command to the parser."""
+    parser = commands.add_parser(
+        "watch",
+        help="listen to telemetry and warn the crew",
+        description="Listens to telemetry and warns the crew, until Ctrl-C. Never sends to the aircraft.",
+        epilog=caution,
+    )
+    parser.add_argument(
+        "--from", dest="sources", metavar="URL", action="append", default=[],
+        help=f"where telemetry comes from: udp://HOST:PORT or file:///PATH; repeat for several ({DEFAULT_URL})",
+    )  # fmt: skip
+    add_crew_files(parser, several=True)
+    parser.add_argument("--config", metavar="FILE", type=Path, help="the same options from a TOML file")
+    add_outlets(parser)
+    parser.add_argument("--quiet", action="store_true", help="nothing on the terminal but problems")
+    parser.set_defaults(run=run)
+
+
+def add_outlets(parser: argparse.ArgumentParser) -> None:
+    """Add the options about who is told."""
+    parser.add_argument("--station", metavar="NAME", help="name of this station in messages (station)")
+    parser.add_argument("--mqtt", metavar="URL", help="publish to a broker: mqtt://[user:password@]host[:port]")
+    parser.add_argument("--record", metavar="DIR", type=Path, help="keep all that is received and decided")
+    parser.add_argument("--mute", action="store_true", help="no voice")
+
+
+def run(given: argparse.Namespace) -> int:
+    """Watch until stopped. Returns the exit status."""
+    file = read_configuration(given.config) if given.config is not None else {}
+    names = WatchOptions.model_fields
+    options = settle({name: value for name, value in vars(given).items() if name in names}, file)
+    urls = [parse_source(text) for text in options.sources]
+    files, sortie = load_crew_files(options.aircraft, options.sortie)
+    rules = load_rules(options.rules, only=options.only_rules, settings=sortie.settings if sortie else None)
+    clock = Clock()
+
+    async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
+        made = [make_source(url, clock, watch.received, watch.report, n) for n, url in enumerate(urls, 1)]
+        for source in made:
+            await source.open()
+            terminal.log(f"listening to {source.name}")
+        return [source.run for source in made]
+
+    outfit = Outfit(
+        rules=rules,
+        station=options.station,
+        exercise=all(url.scheme == "file" for url in urls),
+        aircraft=files,
+        sortie=sortie,
+        mqtt=options.mqtt,
+        record=options.record,
+        mute=options.mute,
+        quiet=options.quiet,
+        voice=options.voice,
+    )
+    run_to_end(run_watch(outfit, clock, prepare))
+    return 0

@@ -1,0 +1,149 @@
+"""The running watch: sources, clock, outlets, orders and reports in one task group.
+
+Everything that the engine is given goes through this one place, in the order of its stamps, and is recorded as
+it is given; so a replay of the recording decides the same. A part that fails is reported to the others; a
+failure of the engine itself ends the watch loudly.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+from collections import deque
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Protocol
+
+import structlog
+
+from watchkeeper.alerts.events import Happening, Level, Order
+from watchkeeper.edges.outlets import Hub
+from watchkeeper.edges.recorder import Recorder
+from watchkeeper.engine import Engine
+
+TICK_S = 0.1
+DESCRIBE_AFTER_S = 10.0
+MAX_REPORTS = 256
+
+
+class TimeOfDay(Protocol):
+    """What the watch takes its stamps from: strictly increasing whole microseconds since 1970."""
+
+    def now_us(self) -> int:
+        """Return the time."""
+
+
+class Watch:
+    """One watch. Make it, add outlets to its hub, then `run` it until it is stopped."""
+
+    def __init__(self, engine: Engine, clock: TimeOfDay, *, tell: Callable[[str], None]) -> None:
+        """`tell` takes a line for people (who is heard, and what is missing)."""
+        self.engine = engine
+        self.clock = clock
+        self.hub: Hub | None = None
+        self.recorder: Recorder | None = None
+        self._tell = tell
+        self._stop = asyncio.Event()
+        self._reports: deque[Order] = deque(maxlen=MAX_REPORTS)
+        self._reported = asyncio.Event()
+        self._failure: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        self._advisory_texts: set[str] = set()
+
+    def stop(self) -> None:
+        """End the watch."""
+        self._stop.set()
+
+    def advise_only(self, text: str) -> None:
+        """Let a report of these words be an advisory, not a caution."""
+        self._advisory_texts.add(text)
+
+    def start(self, now_us: int) -> None:
+        """Begin engine time; the recorder has been given the same stamp."""
+        self._hand(self.engine.tick(now_us / 1e6))
+
+    def received(self, source: str, data: bytes, now_s: float) -> None:
+        """Take bytes of a source (called by sources, on the event loop)."""
+        if self._failure.done():
+            return
+        try:
+            if self.recorder is not None:
+                self.recorder.received(source, data, round(now_s * 1e6))
+            self._hand(self.engine.receive(source, data, now_s))
+        except Exception as error:  # noqa: BLE001  (a callback's error would be swallowed by the loop)
+            self._failure.set_exception(error)
+
+    def order(self, order: Order) -> Sequence[Happening]:
+        """Carry out an order; returns what happened."""
+        now_us = self.clock.now_us()
+        if self.recorder is not None:
+            self.recorder.ordered(order, now_us)
+        happenings = self.engine.order(order, now_us / 1e6)
+        self._hand(happenings)
+        return happenings
+
+    def report(self, part: str, ok: bool, text: str) -> None:
+        """Take the word of a part of the program; carried to the engine by a task of its own."""
+        level = Level.ADVISORY if text in self._advisory_texts else Level.CAUTION
+        self._reports.append(Order(action="report", rule=part, ok=ok, text=text, level=level, role="watch"))
+        self._reported.set()
+
+    def describe(self) -> None:
+        """Tell in plain words who is heard on each source and what is missing."""
+        for line in self.engine.describe_sources():
+            self._tell(line)
+
+    async def run(self, feeds: Sequence[Callable[[], Awaitable[None]]], *, describe: bool = True) -> None:
+        """Run until stopped. Raises what the engine or the watch itself fails with."""
+        assert self.hub is not None
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGINT, signal.SIGTERM):
+            loop.add_signal_handler(number, self.stop)
+        if hasattr(signal, "SIGUSR1"):
+            loop.add_signal_handler(signal.SIGUSR1, self.describe)
+        jobs = [self.hub.run(), self._tick(), self._carry_reports(), *(feed() for feed in feeds)]
+        if describe:
+            jobs.append(self._describe_once())
+        tasks = [asyncio.ensure_future(job) for job in jobs]
+        stopping = asyncio.create_task(self._stop.wait())
+        try:
+            waiting: set[asyncio.Future[object]] = {*tasks, stopping, self._failure}
+            while not self._stop.is_set():
+                done, waiting = await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
+                for one in done:
+                    if one is not stopping and (error := one.exception()) is not None:
+                        raise error
+        finally:
+            for task in (*tasks, stopping):
+                task.cancel()
+            await asyncio.gather(*tasks, stopping, return_exceptions=True)
+            self._end()
+
+    def _end(self) -> None:
+        now_us = self.clock.now_us()
+        if self.recorder is not None:
+            self.recorder.close(now_us)
+
+    def _hand(self, happenings: Sequence[Happening]) -> None:
+        if happenings and self.hub is not None:
+            self.hub.hand(happenings)
+
+    async def _tick(self) -> None:
+        while True:
+            now_us = self.clock.now_us()
+            self._hand(self.engine.tick(now_us / 1e6))
+            if self.recorder is not None:
+                self.recorder.ticked(now_us)
+            await asyncio.sleep(TICK_S)
+
+    async def _carry_reports(self) -> None:
+        while True:
+            await self._reported.wait()
+            self._reported.clear()
+            while self._reports:
+                report = self._reports.popleft()
+                log = structlog.get_logger()
+                (log.info if report.ok else log.warning)("part of the watch", part=report.rule, says=report.text)
+                self.order(report)
+
+    async def _describe_once(self) -> None:
+        await asyncio.sleep(DESCRIBE_AFTER_S)
+        self.describe()
