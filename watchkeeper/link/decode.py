@@ -20,7 +20,7 @@ def unpack(message_id: int, payload: bytes) -> tuple[Any, ...]:
     if size == length:
         return read(payload)
     if size < length:
-        return read(payload + bytes(length - size))
+        return read(payload.ljust(length, b"\0"))
     return read(payload[:length])
 
 

@@ -84,19 +84,14 @@ def _from_dialect(definition: Any) -> MessageType:
     types = dict(zip(definition.fieldnames, definition.fieldtypes, strict=True))
     fields = [
         Field(name, types[name], length)
-        for name, length in zip(definition.ordered_fieldnames, _array_lengths(definition), strict=True)
+        for name, length in zip(definition.ordered_fieldnames, definition.array_lengths, strict=True)
     ]
-    # The dialect does not say where the extensions begin; CRC_EXTRA covers the base fields only, and those
-    # stand in order of size.
+    # The dialect does not say where the extensions begin; CRC_EXTRA covers the base fields only. Where more than
+    # one beginning fits, the longest base is the true one (tests compare all with the XML definitions).
     base = len(fields)
     while base > 1 and crc_extra(definition.msgname, fields[:base]) != definition.crc_extra:
         base -= 1
     return _message(definition.id, definition.msgname, definition.crc_extra, fields, base)
-
-
-def _array_lengths(definition: Any) -> list[int]:
-    """Return array lengths in wire order; the dialect leaves those of text at its own length too."""
-    return [int(length) for length in definition.array_lengths]
 
 
 _F = Field
@@ -116,6 +111,23 @@ _OWN = (
             _F("rally_points_id", "uint32_t"),
         ],
         1,
+    ),
+    _message(
+        290,
+        "ESC_INFO",
+        251,
+        [
+            _F("time_usec", "uint64_t"),
+            _F("error_count", "uint32_t", 4),
+            _F("counter", "uint16_t"),
+            _F("failure_flags", "uint16_t", 4),
+            _F("temperature", "int16_t", 4),
+            _F("index", "uint8_t"),
+            _F("count", "uint8_t"),
+            _F("connection_type", "uint8_t"),
+            _F("info", "uint8_t"),
+        ],
+        9,
     ),
     _message(
         291,
