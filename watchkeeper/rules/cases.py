@@ -2,29 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX, ReadingType
-from watchkeeper.rules.levels import Change
 from watchkeeper.errors import BadInputError, bad_input, did_you_mean
+from watchkeeper.rules.levels import Change
 from watchkeeper.rules.verdict import Verdict
 from watchkeeper.units import parse_quantity
 
 VERDICTS = {"met": Verdict.MET, "not met": Verdict.NOT_MET, "blind": Verdict.BLIND, "fault": Verdict.FAULT}
 SPOKEN = "spoken"
 MISSING = "missing"
+NOT_A_NUMBER = "not a number"
 LONGEST_S = 3600.0
+SETTLE_S = 3.0
+"""A case without `until` goes on for so long after the last thing that it names."""
 _EXPECTED = (*(change.value for change in Change), SPOKEN)
 
 
 class CaseError(Exception):
-    """A case cannot be used; `path` leads from the case to what is at fault."""
+    """A case cannot be used; `path` leads from the case to what is at fault (its key, if `key`)."""
 
-    def __init__(self, path: tuple[str | int, ...], what: str, do: str) -> None:
+    def __init__(self, path: tuple[str | int, ...], what: str, do: str, *, key: bool = False) -> None:
         super().__init__(what)
         self.path = path
+        self.key = key
         self.what = what
         self.do = do
 
@@ -43,28 +48,49 @@ class Case:
     until_s: float
     place: str
 
+    @property
+    def shows_met(self) -> bool:
+        """Whether it is an example of the rule being met."""
+        return self.verdict is Verdict.MET or any(word in {Change.RAISED, SPOKEN} for _, word in self.changes)
+
+    @property
+    def shows_not_met(self) -> bool:
+        """Whether it is an example of the rule not being met at all."""
+        return self.verdict is Verdict.NOT_MET or (self.verdict is None and not self.changes)
+
 
 def build_case(
-    given: Mapping[str, Any], expect: str | Sequence[Any], sample_s: float, until_s: float | None, place: str
-) -> Case:
-    """Check one written case against the catalogue. Raises CaseError."""
+    given: Mapping[str, Any], expect: Any, sample_s: float, until_s: float | None, place: str
+) -> tuple[Case, list[CaseError]]:
+    """Check one written case against the catalogue; with any errors the case is not to be used."""
+    errors: list[CaseError] = []
     series: dict[int, tuple[tuple[float, Any], ...]] = {}
     for name, value in given.items():
         index = INDEX.get(name)
         if index is None:
             hint = did_you_mean(name, INDEX, otherwise="see 'watchkeeper rules list'")
-            raise CaseError(("given", name), f"unknown reading '{name}'", hint)
-        series[index] = _series(CATALOGUE[index], value, ("given", name))
+            errors.append(CaseError(("given", name), f"unknown reading '{name}'", hint, key=True))
+            continue
+        try:
+            series[index] = _series(CATALOGUE[index], value, ("given", name))
+        except CaseError as error:
+            errors.append(error)
     verdict = None
-    changes: tuple[tuple[float, str], ...] = ()
+    changes: list[tuple[float, str]] = []
     if isinstance(expect, str):
         verdict = VERDICTS.get(expect)
         if verdict is None:
-            raise CaseError(("expect",), f"unknown verdict '{expect}'", "use met, not met, blind or fault")
-    else:
-        changes = tuple(_expected(item, ("expect", i)) for i, item in enumerate(expect))
+            hint = did_you_mean(expect, VERDICTS, otherwise="use met, not met, blind or fault")
+            errors.append(CaseError(("expect",), f"unknown verdict '{expect}'", hint))
+    elif isinstance(expect, list):
+        for i, item in enumerate(expect):
+            try:
+                changes.append(_expected(item, ("expect", i)))
+            except CaseError as error:
+                errors.append(error)
     latest_s = max([t for points in series.values() for t, _ in points] + [t for t, _ in changes], default=0.0)
-    return Case(series, verdict, changes, sample_s, until_s if until_s is not None else latest_s + 3.0, place)
+    end_s = latest_s + SETTLE_S if until_s is None else until_s
+    return Case(series, verdict, tuple(changes), sample_s, end_s, place), errors
 
 
 def _series(reading: ReadingType, value: Any, path: tuple[str | int, ...]) -> tuple[tuple[float, Any], ...]:
@@ -96,7 +122,7 @@ def _value(reading: ReadingType, value: Any, path: tuple[str | int, ...]) -> Any
         if not isinstance(value, bool):
             raise CaseError(path, f"{reading.name} is true or false", "write one of them")
         return value
-    if value == "not a number":
+    if value == NOT_A_NUMBER:
         return float("nan")
     try:
         return _quantity(reading, value)
@@ -106,16 +132,20 @@ def _value(reading: ReadingType, value: Any, path: tuple[str | int, ...]) -> Any
 
 def _quantity(reading: ReadingType, value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise bad_input("is not a quantity", f"write it like '5 {reading.unit_symbol}'")
-    return parse_quantity(str(value), reading.unit_symbol)
+        raise bad_input(f"{reading.name} is not a quantity here", f"write it like '5 {reading.unit_symbol}'")
+    plain_count = isinstance(value, int | float) and reading.unit_symbol == "count"
+    number = parse_quantity(f"{value} count" if plain_count else str(value), reading.unit_symbol)
+    if not math.isfinite(number):
+        raise bad_input(f"'{value}' is too large", "write a smaller one")
+    return number
 
 
 def _expected(item: Any, path: tuple[str | int, ...]) -> tuple[float, str]:
     if not isinstance(item, list) or len(item) != 2 or not _is_time(item[0]):
         raise CaseError(path, "is not [seconds, change]", "write it like [[5, raised]]")
-    word = str(item[1])
+    word = item[1]
     if word not in _EXPECTED:
         raise CaseError(
-            path, f"unknown change '{word}'", did_you_mean(word, _EXPECTED, otherwise="see the README")
+            path, f"unknown change '{word}'", did_you_mean(str(word), _EXPECTED, otherwise="see the README")
         )
     return (float(item[0]), word)

@@ -1,4 +1,4 @@
-"""A compiled condition, and the view through which it looks at one aircraft."""
+"""A compiled condition, the view through which it looks at one aircraft, and what is wrong with one that fails."""
 
 from __future__ import annotations
 
@@ -9,6 +9,35 @@ from typing import Any, TypeAlias
 from watchkeeper.aircraft.readings import Readings
 from watchkeeper.rules.verdict import Verdict
 from watchkeeper.rules.window import Lasting, Window
+from watchkeeper.units import Kind, Unit
+
+
+class ConditionError(Exception):
+    """A condition, or what a rule says, cannot be used. `offset` is where in its text."""
+
+    def __init__(self, offset: int, what: str, do: str = "") -> None:
+        super().__init__(what)
+        self.offset = offset
+        self.what = what
+        self.do = do
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A named number of a pack, in the unit in which the pack writes it."""
+
+    unit: Unit
+    number: float
+
+    @property
+    def kind(self) -> Kind:
+        """What it is a number of."""
+        return self.unit.kind
+
+    @property
+    def value(self) -> float:
+        """The number in the coherent unit of its kind."""
+        return self.number * self.unit.factor
 
 
 class View:
@@ -42,7 +71,7 @@ class Condition:
     timed: bool
     deciding: Find
     missing: Find
-    spans: tuple[tuple[type[Window] | type[Lasting], int], ...] = ()
+    spans: tuple[tuple[type[Window | Lasting], int], ...] = ()
 
     @property
     def windows(self) -> int:

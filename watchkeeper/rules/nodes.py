@@ -74,7 +74,10 @@ def reading(index: int) -> Number:
 
     def scaled(view: View) -> Any:
         value = view.readings.read(index, view.now_us)
-        return value if value is BLIND or value is FAULT else value * factor
+        if value is BLIND or value is FAULT:
+            return value
+        value *= factor
+        return value if math.isfinite(value) else FAULT
 
     return Number(entry.unit.kind, plain if factor == 1.0 else scaled, (index,), entry.rate != 0.0)
 
@@ -82,7 +85,8 @@ def reading(index: int) -> Number:
 def arithmetic(sign: str, left: Number, right: Number, kind: Kind) -> Number:
     """Return left (+ - * /) right."""
     work = {"+": operator.add, "-": operator.sub, "*": operator.mul, "/": operator.truediv}[sign]
-    if left.constant is not None and right.constant is not None and not (sign == "/" and right.constant == 0):
+    if left.constant is not None and right.constant is not None:
+        # the caller refuses division by a constant zero, and a result that is not finite
         return constant(kind, work(left.constant, right.constant))
     a, b = left.value, right.value
 
@@ -94,9 +98,9 @@ def arithmetic(sign: str, left: Number, right: Number, kind: Kind) -> Number:
             return BLIND
         try:
             result = work(x, y)
+            return result if math.isfinite(result) else FAULT
         except (ZeroDivisionError, OverflowError):
             return FAULT
-        return result if math.isfinite(result) else FAULT
 
     return Number(kind, value, joined([left.readings, right.readings]), left.timed or right.timed)
 
@@ -113,42 +117,14 @@ def function(name: str, arguments: Sequence[Number]) -> Number:
             return FAULT
         return BLIND if BLIND in values else work(*values)
 
+    if all(argument.constant is not None for argument in arguments):
+        return constant(arguments[0].kind, work(*(argument.constant for argument in arguments)))
     return Number(
         arguments[0].kind,
         value,
         joined([argument.readings for argument in arguments]),
         any(argument.timed for argument in arguments),
     )
-
-
-def age(index: int, kind: Kind) -> Number:
-    """Return the seconds since the reading last came; blind if it never came."""
-
-    def value(view: View) -> Any:
-        stream = view.readings.streams[index]
-        return BLIND if stream is None else (view.now_us - stream.time_us) / 1e6
-
-    return Number(kind, value, (index,), timed=True)
-
-
-def over_window(slot: int, of: Number, kind: Kind, *, slope: bool) -> Number:
-    """Return the average or slope of an expression over its window."""
-    inner, sources = of.value, of.readings
-
-    def value(view: View) -> Any:
-        window = view.windows[slot]
-        got = inner(view)
-        if got is FAULT:
-            return FAULT
-        if got is not BLIND:
-            streams = view.readings.streams
-            key = sum(stream.count for i in sources if (stream := streams[i]) is not None)
-            window.add(key, view.now_us, got)
-        if not window.ready(view.now_us):
-            return BLIND
-        return window.slope() if slope else window.average()
-
-    return Number(kind, value, of.readings, of.timed)
 
 
 def _leaf(judge: Judge, readings: tuple[int, ...], *, timed: bool) -> Truth:
@@ -228,23 +204,6 @@ def known(index: int) -> Truth:
     return Truth(judge, (index,), timed=False, deciding=lambda _: (index,), missing=lambda _: ())
 
 
-def lasting(slot: int, of: Truth) -> Truth:
-    """Return whether a condition has been met without interruption for its span."""
-    inner = of.judge
-
-    def judge(view: View) -> Verdict:
-        verdict = inner(view)
-        state = view.windows[slot]
-        if verdict is not MET:
-            state.since_us = None
-            return verdict
-        if state.since_us is None:
-            state.since_us = view.now_us
-        return MET if view.now_us - state.since_us >= state.span_us else NOT_MET
-
-    return Truth(judge, of.readings, timed=True, deciding=of.deciding, missing=of.missing)
-
-
 def negate(of: Truth) -> Truth:
     """Return met for not met and the other way round."""
     inner = of.judge
@@ -275,9 +234,10 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
         return result
 
     def deciding(view: View) -> tuple[int, ...]:
-        if judge(view) is strong:
-            return next(part.deciding(view) for part in parts if part.judge(view) is strong)
-        return joined([part.deciding(view) for part in parts])
+        verdict = judge(view)
+        agreed = [part for part in parts if part.judge(view) is verdict]
+        # one operand is enough for the strong verdict; any other stands by all that share it
+        return joined([part.deciding(view) for part in (agreed[:1] if verdict is strong else agreed)])
 
     return Truth(
         judge,

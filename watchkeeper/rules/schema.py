@@ -2,38 +2,52 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, StrictBool
 
 from watchkeeper.aircraft.filetypes import FileModel, Text, one_of, quantity, refuse
-from watchkeeper.rules.levels import Level
 from watchkeeper.errors import Fault
 from watchkeeper.rules.cases import Case
 from watchkeeper.rules.condition import Condition
+from watchkeeper.rules.levels import Level
 from watchkeeper.rules.template import Template
 
 LEVELS = tuple(level.value for level in Level)
 SHORTEST_REPEAT_S = 5.0
 LONGEST_DELAY_S = 600.0
+LONGEST_ID = 60
+_ID = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*\Z")
 
 
 def _words(value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
         refuse("is not a text", "write it as plain words")
+    if not all(character.isprintable() or character in "\n\t" for character in value):
+        refuse("holds a character that cannot be printed", "write it as plain words")
+    return value
+
+
+def _names(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
+        refuse("is not a list of names", "write it like [one, two]")
+    return tuple(value)
+
+
+def _expectation(value: Any) -> str | list[Any]:
+    if not isinstance(value, str | list):
+        refuse("is neither a verdict nor a list of changes", "write met, not met, blind, fault or [[5, raised]]")
     return value
 
 
 def _identity(value: Any) -> str:
-    text = str(value)
-    if not (isinstance(value, str) and len(text) <= 60 and text[:1].isalpha() and text == text.lower()):
-        refuse(f"'{value}' is no id", "write it like voltage-sag")
-    if not all(part.isalnum() and part.isascii() for part in text.split("-")):
-        refuse(f"'{value}' is no id", "write it like voltage-sag")
-    if text.startswith("watch-"):
+    if not isinstance(value, str) or len(value) > LONGEST_ID or not _ID.match(value):
+        refuse("is no id", f"write it like voltage-sag, in at most {LONGEST_ID} characters")
+    if value.startswith("watch-"):
         refuse(f"'{value}' begins with watch-", "that is kept for the watch itself")
-    return text
+    return value
 
 
 def _setting_values(value: Any) -> dict[str, str]:
@@ -46,6 +60,7 @@ def _setting_values(value: Any) -> dict[str, str]:
 
 
 Words = Annotated[str, BeforeValidator(_words)]
+Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Identity = Annotated[str, BeforeValidator(_identity)]
 _Delay = Annotated[float, quantity("s", least=0, most=LONGEST_DELAY_S)]
 
@@ -54,7 +69,7 @@ class WrittenCase(FileModel):
     """A case as it is written; values and expectations are checked against the catalogue on loading."""
 
     given: dict[str, Any]
-    expect: str | list[Any]
+    expect: Annotated[str | list[Any], BeforeValidator(_expectation)]
     sample: Annotated[float, quantity("s", least=0.1, most=60)] = 0.5
     until: Annotated[float | None, quantity("s", above=0, most=3600)] = None
 
@@ -68,13 +83,13 @@ class WrittenRule(FileModel):
     clear: Words | None = None
     on_delay: _Delay = 0.0
     off_delay: _Delay = 0.0
-    during: tuple[str, ...] = ("powered",)
+    during: Names = ("powered",)
     say: Words
     repeat: Annotated[float | None, quantity("s", least=SHORTEST_REPEAT_S, most=3600)] = None
-    latch: bool = False
-    mutes: tuple[str, ...] = ()
-    caused_by: tuple[str, ...] = ()
-    trial: bool = False
+    latch: StrictBool = False
+    mutes: Names = ()
+    caused_by: Names = ()
+    trial: StrictBool = False
     replaces: Identity | None = None
     why: Words
     cases: tuple[WrittenCase, ...]

@@ -1,25 +1,27 @@
-"""What a rule says: text with {reading} or {reading:.N} (decimals), nothing more."""
+"""What a rule says: text with {reading}, {setting} or {name:.N} (decimals), nothing more."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.errors import did_you_mean
-from watchkeeper.rules.expression import ConditionError
+from watchkeeper.rules.condition import ConditionError, Setting
 
-_PLACE = re.compile(r"\{([^{}]*)\}")
-_INSIDE = re.compile(r"\s*([a-z_][a-z0-9_.]*)\s*(?::\.(\d))?\s*\Z")
 MAX_CHARACTERS = 200
+_PLACE = re.compile(r"\{([^{}]*)\}")
+_INSIDE = re.compile(r"\s*([a-z_][a-z0-9_.]*)\s*(?::\.([0-9]))?\s*\Z")
+_BLANKS = re.compile(r"\s+")
+_SHAPE = "write {name} or {name:.1}"
 
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """Text pieces and readings, in order."""
+    """Text pieces and (reading, decimals), in order. `text` is what was written, on one line."""
 
     text: str
     parts: tuple[str | tuple[int, int], ...]
@@ -45,26 +47,42 @@ def _spoken(value: Any, decimals: int) -> str:
     return shown.removeprefix("-") if float(shown) == 0 else shown  # never "minus zero"
 
 
-def parse_template(text: str) -> Template:
-    """Parse what a rule says. Raises ConditionError for anything but text and readings."""
+def parse_template(text: str, settings: Mapping[str, Setting]) -> Template:
+    """Parse what a rule says. Raises ConditionError for anything but text, readings and settings."""
     if len(text) > MAX_CHARACTERS:
         raise ConditionError(0, f"longer than {MAX_CHARACTERS} characters", "say less")
+    for i, character in enumerate(text):
+        if not character.isprintable() and character not in "\n\t":
+            raise ConditionError(i, "a character that cannot be printed", "use plain text")
+    blanked = _PLACE.sub(lambda found: " " * len(found[0]), text)
+    for brace in "{}":
+        if brace in blanked:
+            raise ConditionError(blanked.index(brace), "a brace without its pair", _SHAPE)
     parts: list[str | tuple[int, int]] = []
     at = 0
     for found in _PLACE.finditer(text):
-        parts.append(text[at : found.start()])
-        inside = _INSIDE.match(found[1])
-        if inside is None:
-            raise ConditionError(found.start(), f"'{found[0]}' is no reading", "write {name} or {name:.1}")
-        index = INDEX.get(inside[1])
-        if index is None:
-            hint = did_you_mean(inside[1], INDEX, otherwise="see 'watchkeeper rules list'")
-            raise ConditionError(found.start() + 1, f"unknown reading '{inside[1]}'", hint)
-        if inside[2] and (CATALOGUE[index].words or CATALOGUE[index].boolean):
-            raise ConditionError(found.start(), f"{inside[1]} has no decimals", "write {name}")
-        parts.append((index, int(inside[2] or 0)))
+        parts += [_BLANKS.sub(" ", text[at : found.start()]), _part(found, settings)]
         at = found.end()
-    parts.append(text[at:])
-    if any(brace in part for part in parts if isinstance(part, str) for brace in "{}"):
-        raise ConditionError(0, "a brace without its pair", "write {name} or {name:.1}")
-    return Template(text, tuple(part for part in parts if part))
+    parts.append(_BLANKS.sub(" ", text[at:]).rstrip())
+    if isinstance(parts[0], str):
+        parts[0] = parts[0].lstrip()
+    return Template(_BLANKS.sub(" ", text).strip(), tuple(part for part in parts if part))
+
+
+def _part(found: re.Match[str], settings: Mapping[str, Setting]) -> str | tuple[int, int]:
+    """Return a reading and its decimals, or a setting as it is spoken: it never changes."""
+    inside = _INSIDE.match(found[1])
+    if inside is None:
+        raise ConditionError(found.start(), f"'{found[0]}' is no reading", _SHAPE)
+    name, decimals = inside[1], inside[2]
+    index = INDEX.get(name)
+    if index is not None:
+        if decimals and (CATALOGUE[index].words or CATALOGUE[index].boolean):
+            raise ConditionError(found.start(), f"{name} has no decimals", "write {name}")
+        return index, int(decimals or 0)
+    setting = settings.get(name)
+    if setting is not None:
+        return _spoken(setting.number, int(decimals)) if decimals else f"{setting.number:g}"
+    hint = did_you_mean(name, [*INDEX, *settings], otherwise="see 'watchkeeper rules list'")
+    what = "reading" if "." in name else "setting"
+    raise ConditionError(found.start() + 1 + inside.start(1), f"unknown {what} '{name}'", hint)

@@ -8,16 +8,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 
 from watchkeeper.errors import Fault
 from watchkeeper.rules.levels import Level
 from watchkeeper.rules.schema import Rule
 
 MOST_WORDS = 12
-_NUMBER = re.compile(r"\{|\d")
 _NUMBER_WORDS = frozenset(
-    "zero two three four five six seven eight nine ten twenty thirty forty fifty sixty hundred thousand".split()
-)  # "one" is also a word like any other ("within one minute" counts by its own rule below)
+    {
+        *("zero", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"),
+        *("fifteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"),
+        *("hundred", "thousand"),
+    }
+)
+_MEASURES = frozenset({"minute", "second", "metre", "percent", "volt"})  # "one" is a number before these only
 _NEVER = {
     "reduce power": "an aircraft that climbs or fights wind cannot; say what to do, like 'slow down'",
     "come home": "home may not be the safe place; say 'turn back' or 'land'",
@@ -28,31 +33,32 @@ _SENTENCES = {Level.WARNING: 3, Level.CAUTION: 3, Level.ADVISORY: 2, Level.ROUTI
 
 def callout_faults(rule: Rule) -> list[Fault]:
     """Return what is wrong with the words of a rule, each with its place."""
-    text = rule.say.text
+    text = re.sub(r"\{[^{}]*\}", "0", rule.say.text)
     faults: list[Fault] = []
 
     def fault(what: str, do: str) -> None:
         faults.append(replace(rule.place, what=f"{rule.id}: {what}", do=do))
 
-    if not text.rstrip().endswith("."):
+    if not text.endswith("."):
         fault("a callout ends with a full stop", "add it")
-    words = re.sub(r"\{[^{}]*\}", "number", text).replace(",", " ").split()
+    words = [word.strip(".,;:!?").lower() for word in text.split()]
     count = len(words) + (rule.level is not Level.ROUTINE)
     if count > MOST_WORDS:
         fault(f"{count} words with the level", f"say it in {MOST_WORDS}")
-    spoken = [word.strip(".,").lower() for word in text.split()]
-    numbers = sum(1 for word in text.split() if _NUMBER.search(word))
-    numbers += sum(1 for word in spoken if word in _NUMBER_WORDS)
-    numbers += sum(
-        1 for a, b in zip(spoken, spoken[1:], strict=False) if a == "one" and b in {"minute", "second", "metre"}
-    )
+    numbers = sum(1 for word in words if _is_number(word))
+    numbers += sum(1 for one, of in pairwise(words) if one == "one" and of in _MEASURES)
     if numbers > 1:
         fault(f"{numbers} numbers", "say one")
     sentences = [part for part in re.split(r"\.(?:\s|$)", text) if part.strip()]
-    if len(sentences) < _SENTENCES[rule.level]:
-        need = "subject, what, and what to do" if _SENTENCES[rule.level] > 2 else "subject and what"
-        fault(f"{len(sentences)} part(s)", f"say {need}, each ended by a full stop")
+    wanted = _SENTENCES[rule.level]
+    if len(sentences) < wanted:
+        parts = "subject, what, and what to do" if wanted > 2 else "subject and what"
+        fault(f"{len(sentences)} of {wanted} parts", f"say {parts}, each ended by a full stop")
     for phrase, do in _NEVER.items():
-        if phrase in " ".join(spoken):
+        if phrase in " ".join(words):
             fault(f"says '{phrase}'", do)
     return faults
+
+
+def _is_number(word: str) -> bool:
+    return any(character.isdigit() for character in word) or not _NUMBER_WORDS.isdisjoint(word.split("-"))

@@ -1,0 +1,188 @@
+"""One rule pack: document to rules. What one part has wrong does not hide what another has."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from watchkeeper.aircraft.catalogue import PHASE_GROUPS, PHASES
+from watchkeeper.aircraft.filetypes import check_model
+from watchkeeper.documents import Document, Path
+from watchkeeper.errors import BadInputError, Fault, did_you_mean
+from watchkeeper.rules.cases import Case, build_case
+from watchkeeper.rules.condition import Condition, ConditionError, Setting
+from watchkeeper.rules.expression import compile_condition
+from watchkeeper.rules.levels import Level
+from watchkeeper.rules.places import place_in
+from watchkeeper.rules.schema import Rule, WrittenPack, WrittenRule
+from watchkeeper.rules.settings import Overrides, read_settings
+from watchkeeper.rules.template import Template, parse_template
+
+_HINTS = {"rule": "did you mean 'rules'?"}
+_NOT_ROUTINE = ("clear", "off_delay", "repeat", "latch", "mutes", "caused_by")
+_BOTH = "show one in which the rule is met and one in which it is not"
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What other rules see of a written rule; `rule` is None if something in its pack is at fault."""
+
+    id: str
+    replaces: str | None
+    document: Document
+    path: Path
+    rule: Rule | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """What of a rule is text with a meaning of its own; None where that is missing or at fault."""
+
+    when: Condition | None
+    clear: Condition | None
+    say: Template | None
+    during: frozenset[str]
+    cases: tuple[Case, ...]
+
+
+def read_pack(document: Document, overrides: Overrides) -> tuple[str, list[Header], list[Fault]]:
+    """Return the pack's name, its rules and all that is wrong with it, in the order of its lines."""
+    faults: list[Fault] = []
+    written: WrittenPack | None = None
+    try:
+        written = check_model(document, WrittenPack, _HINTS)
+    except BadInputError as error:
+        faults.extend(error.faults)
+    reader = _Reader(document, read_settings(document, overrides, faults), faults)
+    raw_rules = document.data.get("rules") if isinstance(document.data, dict) else None
+    found: list[tuple[Path, dict[str, Any], _Parts]] = []
+    for i, raw in enumerate(raw_rules if isinstance(raw_rules, list) else ()):
+        if isinstance(raw, dict):
+            path: Path = ("rules", i)
+            found.append((path, raw, reader.parts(path, raw, written.rules[i] if written else None)))
+    sound = not faults
+    headers: list[Header] = []
+    for i, (path, raw, parts) in enumerate(found):
+        if not isinstance(raw.get("id"), str):
+            continue
+        rule = _assemble(document, path, written.pack, written.rules[i], parts) if written and sound else None
+        replaces = raw.get("replaces")
+        name = replaces if isinstance(replaces, str) else None
+        headers.append(Header(raw["id"], name, document, path, rule))
+    return written.pack if written else "", headers, sorted(faults, key=lambda f: (f.line, f.column))
+
+
+def place_inside(document: Document, path: Path, text: str, error: ConditionError) -> Fault:
+    """Return a fault with the place of the character of `text` at which the error is."""
+    start = document.fault(path, error.what, error.do)
+    line, column = place_in(document.lines, (start.line, start.column), text, error.offset)
+    return Fault(start.file, line, column, error.what, error.do, document.lines[line - 1])
+
+
+@dataclass(frozen=True, slots=True)
+class _Reader:
+    document: Document
+    settings: Mapping[str, Setting]
+    faults: list[Fault]
+
+    def parts(self, path: Path, raw: dict[str, Any], written: WrittenRule | None) -> _Parts:
+        """Compile what a rule says in texts of its own; the schema has refused what is not even text."""
+        routine = raw.get("level") == Level.ROUTINE
+        for key in _NOT_ROUTINE if routine else ():
+            if raw.get(key):
+                self._fault((*path, key), f"a routine call has no '{key}'", "leave it out", key=True)
+        when, clear = _one_line(raw.get("when")), _one_line(raw.get("clear"))
+        if when and when == clear:
+            self._fault((*path, "clear"), "'clear' is the same as 'when'", "say when it is over")
+        return _Parts(
+            when=self._text(path, raw, "when", compile_condition),
+            clear=self._text(path, raw, "clear", compile_condition),
+            say=self._text(path, raw, "say", parse_template),
+            during=self._during((*path, "during"), raw.get("during", ["powered"])),
+            cases=self._cases((*path, "cases"), raw.get("cases"), written),
+        )
+
+    def _fault(self, path: Path, what: str, do: str, *, key: bool = False) -> None:
+        self.faults.append(self.document.fault(path, what, do, key=key))
+
+    def _text(
+        self, path: Path, raw: dict[str, Any], key: str, build: Callable[[str, Mapping[str, Setting]], T]
+    ) -> T | None:
+        text = raw.get(key)
+        if not isinstance(text, str) or not text.strip():
+            return None
+        try:
+            return build(text, self.settings)
+        except ConditionError as error:
+            self.faults.append(place_inside(self.document, (*path, key), text, error))
+            return None
+
+    def _during(self, path: Path, words: Any) -> frozenset[str]:
+        phases: set[str] = set()
+        for i, word in enumerate(words if isinstance(words, list) else ()):
+            if not isinstance(word, str):
+                continue
+            if word not in PHASE_GROUPS and word not in PHASES:
+                known = [*PHASE_GROUPS, *PHASES]
+                hint = did_you_mean(word, known, otherwise="one of " + ", ".join(known))
+                self._fault((*path, i), f"unknown phase '{word}'", hint)
+            phases |= PHASE_GROUPS.get(word, {word})
+        if words == []:
+            self._fault(path, "'during' is empty: the rule would never apply", "name phases or leave it out")
+        return frozenset(phases)
+
+    def _cases(self, path: Path, raw_cases: Any, written: WrittenRule | None) -> tuple[Case, ...]:
+        if not isinstance(raw_cases, list):
+            return ()
+        cases: list[Case] = []
+        sound = True
+        for i, raw in enumerate(raw_cases):
+            if not isinstance(raw, dict) or not isinstance(raw.get("given"), dict):
+                sound = False
+                continue
+            sample_s, until_s = (written.cases[i].sample, written.cases[i].until) if written else (1.0, None)
+            at = self.document.fault((*path, i), "")
+            place = f"{at.file}:{at.line}:{at.column}"
+            case, errors = build_case(raw["given"], raw.get("expect"), sample_s, until_s, place)
+            for error in errors:
+                self._fault((*path, i, *error.path), error.what, error.do, key=error.key)
+            sound = sound and not errors
+            cases.append(case)
+        if sound:
+            shown = (any(case.shows_met for case in cases), any(case.shows_not_met for case in cases))
+            if not all(shown):
+                what = "no case shows it met" if shown[1] else "no case shows it not met"
+                self._fault(path, what if cases else "there are no cases", _BOTH, key=True)
+        return tuple(cases)
+
+
+def _one_line(text: Any) -> str:
+    return " ".join(text.split()) if isinstance(text, str) else ""
+
+
+def _assemble(document: Document, path: Path, pack: str, written: WrittenRule, parts: _Parts) -> Rule:
+    assert parts.when is not None
+    assert parts.say is not None
+    return Rule(
+        id=written.id,
+        pack=pack,
+        subject=parts.say.text.split(".")[0].strip(),
+        level=Level(written.level),
+        when=parts.when,
+        clear=parts.clear,
+        on_delay_us=round(written.on_delay * 1e6),
+        off_delay_us=round(written.off_delay * 1e6),
+        during=parts.during,
+        say=parts.say,
+        repeat_us=None if written.repeat is None else round(written.repeat * 1e6),
+        latch=written.latch,
+        mutes=written.mutes,
+        caused_by=written.caused_by,
+        trial=written.trial,
+        replaces=written.replaces,
+        why=written.why,
+        cases=parts.cases,
+        place=document.fault((*path, "say"), ""),
+    )
