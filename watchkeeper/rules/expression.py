@@ -16,6 +16,7 @@ from watchkeeper.rules.compiler import Compiler
 from watchkeeper.rules.condition import Condition, ConditionError, Setting
 
 MAX_CHARACTERS = 2000
+LONGEST_SHOWN = 40
 _OTHER_SIGNS = {
     "=": "write == for equal",
     "&": "write and",
@@ -62,6 +63,8 @@ def _syntax_error(text: str, error: UnexpectedInput) -> ConditionError:
     if token is not None and token.type == "$END":
         return ConditionError(len(text.rstrip()), "the condition ends too early", "complete it")
     offset = error.pos_in_stream or 0
-    shown = text[offset:].split(maxsplit=1)[0]
+    shown = (text[offset:].split(maxsplit=1) or [""])[0][:LONGEST_SHOWN]
+    if not shown or not shown.isprintable() or text[offset].isspace():
+        return ConditionError(offset, "unexpected character that cannot be printed", "use plain text")
     do = _OTHER_SIGNS.get(shown[0], "join conditions by and, or, not; see the README")
     return ConditionError(offset, f"unexpected '{shown}'", do)
