@@ -11,7 +11,7 @@ import asyncio
 import signal
 from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
-from typing import Protocol
+from typing import Any, Protocol
 
 import structlog
 
@@ -102,10 +102,10 @@ class Watch:
         jobs = [self.hub.run(), self._tick(), self._carry_reports(), *(feed() for feed in feeds)]
         if describe:
             jobs.append(self._describe_once())
-        tasks = [asyncio.ensure_future(job) for job in jobs]
-        stopping = asyncio.create_task(self._stop.wait())
+        tasks: list[asyncio.Future[Any]] = [asyncio.ensure_future(job) for job in jobs]
+        stopping: asyncio.Future[Any] = asyncio.ensure_future(self._stop.wait())
         try:
-            waiting: set[asyncio.Future[object]] = {*tasks, stopping, self._failure}
+            waiting: set[asyncio.Future[Any]] = {*tasks, stopping, self._failure}
             while not self._stop.is_set():
                 done, waiting = await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
                 for one in done:

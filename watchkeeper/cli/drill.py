@@ -40,7 +40,7 @@ def add(commands: Any, caution: str) -> None:
     parser = commands.add_parser(
         "drill",
         help="fly a simulated flight with faults",
-        description="Flies a simulated flight with faults and watches it as a real one. Everything is an exercise.",
+        description="Flies a simulated flight with faults, watched as a real one. Everything is an exercise.",
         epilog=caution,
     )
     parser.add_argument("scenario", metavar="SCENARIO", nargs="?", default=DEFAULT, help=f"which ({DEFAULT})")
@@ -151,18 +151,18 @@ def _complain(part: str, ok: bool, text: str) -> None:
 class _Scorer:
     """An outlet that keeps the changes, and in JSON mode prints them."""
 
-    def __init__(self, terminal_line: Any, *, as_json: bool) -> None:
-        self.name = "console" if as_json else "score"
+    def __init__(self, shower: Shower | None) -> None:
+        self.name = "console" if shower is not None else "score"
         self.changes: list[AlertChange] = []
-        self._line = terminal_line
-        self._json = as_json
+        self._shower = shower
 
     def put(self, item: Happening) -> None:
         """Keep it."""
         if isinstance(item, AlertChange):
             self.changes.append(item)
-            if self._json:
-                self._line(item)
+            if self._shower is not None:
+                self._shower.show([item])
+                sys.stdout.flush()
 
     async def run(self) -> None:
         """Nothing waits here."""
@@ -172,7 +172,7 @@ class _Scorer:
 def _paced(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> int:
     """Fly at a speed that people can follow, with every outlet."""
     shower = Shower(sys.stdout, as_json=True, exercise=True)
-    scorer = _Scorer(lambda change: (shower.show([change]), sys.stdout.flush()), as_json=given.json)
+    scorer = _Scorer(shower if given.json else None)
     clock = DrillClock(_start_us(scenario), given.speed)
     engines: list[Engine] = []
 
@@ -192,7 +192,8 @@ async def _fly(scenario: Scenario, seed: int, times_real: float, clock: DrillClo
     start_us = _start_us(scenario)
     for sent in ScriptedFlight(scenario, seed).frames():
         due_us = start_us + round(sent.time_s * 1e6)
-        while (wait_us := due_us - clock.now_us()) > 0:
+        wait_us = due_us - clock.now_us()
+        if wait_us > 0:
             await asyncio.sleep(wait_us / 1e6 / times_real)
         watch.received(SOURCE, sent.data, clock.now_us() / 1e6)
     await asyncio.sleep(1.0)

@@ -29,7 +29,7 @@ def read_text(path: Path, what: str) -> str:
 
 
 def pack_paths(paths: Sequence[Path], *, only: bool = False) -> list[Path]:
-    """Return the pack files: the shipped ones (unless `only`), then those named; a folder stands for its *.yaml."""
+    """Return the pack files: the shipped ones (unless `only`), then those named; a folder means its *.yaml."""
     found: list[Path] = []
     for path in [*([] if only else [shipped_rules()]), *paths]:
         if path.is_dir():
