@@ -117,6 +117,15 @@ class CallQueue:
         if spoken and call is not None and isinstance(call.item, AlertChange):
             self._said[call.key] = call.words
 
+    def clear(self, why: str) -> tuple[Unspoken, ...]:
+        """End every callout, the one being spoken included."""
+        ended = [Unspoken(call.item, "dropped", why) for call in self._waiting.values()]
+        if self.speaking is not None:
+            ended.append(Unspoken(self.speaking.item, "cut off", why))
+        self.speaking = None
+        self._waiting.clear()
+        return tuple(ended)
+
     @staticmethod
     def too_old(call: Call, now_us: int) -> bool:
         """Whether these words have waited too long to be true."""

@@ -1,0 +1,179 @@
+"""Sound out: feeds the sound device from memory, so that what is being said can be stopped at once."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import ctypes
+import sys
+import threading
+from collections.abc import Callable, Generator, Sequence
+from functools import cache
+from typing import Any, TypeVar
+
+import miniaudio
+
+from watchkeeper.edges.voice_sound import RATE_HZ
+
+PERIOD_MS = 20
+PERIODS = 3
+"""What has been handed to the device (at most PERIODS * PERIOD_MS) can no longer be taken back."""
+OPEN_TIMEOUT_S = 5.0
+CLOSE_TIMEOUT_S = 0.4
+_SILENT = (miniaudio.Backend.NULL, miniaudio.Backend.CUSTOM)
+
+_T = TypeVar("_T")
+_Generator = Generator[bytes, int, None]
+
+
+class NoDeviceError(Exception):
+    """No sound device could be opened; the text says why."""
+
+
+class _Track:
+    """What is being played. Only the device's thread moves `at`."""
+
+    __slots__ = ("at", "done", "loop", "sound")
+
+    def __init__(self, sound: bytes, loop: asyncio.AbstractEventLoop) -> None:
+        self.sound = sound
+        self.at = 0
+        self.loop = loop
+        self.done: asyncio.Future[None] = loop.create_future()
+
+    def take(self, size: int) -> bytes:
+        part = self.sound[self.at : self.at + size]
+        self.at += len(part)
+        if self.at >= len(self.sound):
+            with contextlib.suppress(RuntimeError):  # the loop has ended: nobody waits
+                self.loop.call_soon_threadsafe(self._finish)
+        return part
+
+    def _finish(self) -> None:
+        if not self.done.done():
+            self.done.set_result(None)
+
+
+class Player:
+    """One sound device, open while it works, fed with silence between callouts.
+
+    Opening and closing happen in threads of their own, for a sound system that hangs must hold nobody up.
+    """
+
+    def __init__(
+        self, backends: Sequence[miniaudio.Backend] | None = None, *, open_timeout_s: float = OPEN_TIMEOUT_S
+    ) -> None:
+        """`backends` of None are all but the null device, which plays to nobody."""
+        self._backends = [b for b in miniaudio.Backend if b not in _SILENT] if backends is None else list(backends)
+        self._open_timeout_s = open_timeout_s
+        self._device: Any = None
+        self._track: _Track | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """There is a device to play on."""
+        return self._device is not None
+
+    async def open(self) -> None:
+        """Open the system's default device. Raises NoDeviceError."""
+        if self._device is not None:
+            return
+        feed = self._feed()
+        next(feed)
+        abandoned = threading.Event()
+
+        def make() -> Any:
+            _silence_alsa()
+            device = miniaudio.PlaybackDevice(
+                output_format=miniaudio.SampleFormat.SIGNED16,
+                nchannels=1,
+                sample_rate=RATE_HZ,
+                buffersize_msec=PERIOD_MS,
+                callback_periods=PERIODS,
+                backends=self._backends,
+                app_name="watchkeeper",
+            )
+            device.start(feed)
+            if abandoned.is_set():
+                device.close()
+            return device
+
+        try:
+            self._device = await asyncio.wait_for(_in_thread(make), self._open_timeout_s)
+        except miniaudio.MiniaudioError as error:
+            raise NoDeviceError(str(error)) from None
+        except TimeoutError:
+            raise NoDeviceError("the sound system does not answer") from None
+        finally:
+            if self._device is None:
+                abandoned.set()
+
+    def play(self, sound: bytes) -> asyncio.Future[None]:
+        """Play samples from now on, instead of what is being played. The future ends with the last of them."""
+        track = _Track(sound, asyncio.get_running_loop())
+        self._track = track
+        return track.done
+
+    def stop(self) -> None:
+        """Be silent from the device's next call on, at most PERIOD_MS from now."""
+        self._track = None
+
+    async def close(self) -> None:
+        """Give the device back. One that does not go is left behind."""
+        device, self._device, self._track = self._device, None, None
+        if device is not None:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(_in_thread(device.close), CLOSE_TIMEOUT_S)
+
+    def _feed(self) -> _Generator:
+        """Run in the device's thread: give it as many samples as it asks for."""
+        frames = yield b""
+        while True:
+            size = 2 * frames
+            track = self._track
+            part = b"" if track is None or track.at >= len(track.sound) else track.take(size)
+            frames = yield part.ljust(size, b"\0")
+
+
+def _in_thread(work: Callable[[], _T]) -> asyncio.Future[_T]:
+    """Run blocking work in a daemon thread: unlike an executor's, the program's end does not wait for it."""
+    loop = asyncio.get_running_loop()
+    future: asyncio.Future[_T] = loop.create_future()
+
+    def settle(result: _T | None, error: Exception | None) -> None:
+        if future.done():
+            return
+        if error is not None:
+            future.set_exception(error)
+        else:
+            future.set_result(result)  # type: ignore[arg-type]  # without an error there is a result
+
+    def run() -> None:
+        result, error = None, None
+        try:
+            result = work()
+        except Exception as fault:  # noqa: BLE001  (carried to whoever waits)
+            error = fault
+        with contextlib.suppress(RuntimeError):  # the loop has ended: nobody waits
+            loop.call_soon_threadsafe(settle, result, error)
+
+    threading.Thread(target=run, name="sound device", daemon=True).start()
+    return future
+
+
+@cache
+def _silence_alsa() -> Any:
+    """Keep ALSA from writing to the terminal on its own; without a sound card it writes dozens of lines.
+
+    Returns the handler, which must live as long as the library.
+    """
+    if not sys.platform.startswith("linux"):
+        return None
+    handler = ctypes.CFUNCTYPE(
+        None, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p
+    )(lambda *_: None)
+    try:
+        ctypes.CDLL("libasound.so.2").snd_lib_error_set_handler(handler)
+    except (OSError, AttributeError):
+        return None
+    return handler

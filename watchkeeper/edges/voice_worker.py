@@ -1,0 +1,106 @@
+"""The synthesiser's own process: JSON lines in on standard input, replies out on its former output.
+
+pyttsx3 prints, so what it knows as standard output leads nowhere. eSpeak NG comes from a wheel, not the system.
+A request is {"id", "text", "path", "language", "rate_wpm", "volume"}; its reply {"id", "error", "language"}: error
+null when a WAV file was written, and the language it speaks. The first line of all is {"ready": true}. The end of standard input ends the process.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import json
+import os
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from typing import Any, TextIO
+
+import espeakng_loader
+
+DEFAULT_LANGUAGE = "en"
+FINISHED_WITHIN_S = 5.0
+_LONGEST_DATA_PATH = 120  # eSpeak NG keeps its data path in 160 bytes, names of files appended included
+
+
+def load_library(scratch: Path) -> Any:
+    """Load eSpeak NG from its wheel and make it the one that pyttsx3's driver uses. Returns that driver's module.
+
+    `scratch` holds a short link to the voice data where their own path is too long for eSpeak NG.
+    """
+    data = Path(espeakng_loader.get_data_path())
+    if len(os.fsencode(data)) > _LONGEST_DATA_PATH:
+        link = scratch / data.name
+        link.symlink_to(data, target_is_directory=True)
+        data = link
+    os.environ["ESPEAK_DATA_PATH"] = str(data)
+    library = ctypes.CDLL(espeakng_loader.get_library_path())
+    # The driver tries the names of system libraries, one after the other, while it is imported. Whatever the
+    # system has, it is to get ours.
+    loader: Any = ctypes.cdll
+    loader.LoadLibrary = lambda _name: library
+    try:
+        from pyttsx3.drivers import _espeak  # noqa: PLC0415  (only after the library has been found)
+    finally:
+        del loader.LoadLibrary
+    return _espeak
+
+
+def synthesise(request: dict[str, Any], driver: Any) -> dict[str, str | None]:
+    """Write one WAV file. Returns the reply: what went wrong, if anything, and the language spoken."""
+    from pyttsx3.engine import Engine  # noqa: PLC0415  (only after its driver)
+
+    errors: list[str] = []
+    # A fresh engine each time, so that no words or errors of the last remain. eSpeak NG itself stays loaded.
+    engine = Engine("espeak")
+    engine.connect("error", lambda name, exception: errors.append(repr(exception)))  # noqa: ARG005  (its names)
+    language = str(request["language"])
+    if driver.SetVoiceByName(language.encode()) != driver.EE_OK:
+        language = DEFAULT_LANGUAGE
+    engine.setProperty("voice", language)
+    engine.setProperty("rate", int(request["rate_wpm"]))
+    engine.setProperty("volume", float(request["volume"]))
+    finished = threading.Event()
+    engine.connect("finished-utterance", lambda name, completed: finished.set())  # noqa: ARG005
+    engine.save_to_file(str(request["text"]), str(request["path"]))
+    engine.runAndWait()
+    # runAndWait comes back while eSpeak NG's own thread still renders: the file is empty or missing until then, and
+    # another request would cancel it.
+    if not errors and not finished.wait(FINISHED_WITHIN_S):
+        errors.append("no sound was finished")
+    driver.Synchronize()
+    return {"error": errors[0] if errors else None, "language": language}
+
+
+def serve(requests: TextIO, replies: TextIO, driver: Any) -> None:
+    """Answer requests until there are no more."""
+
+    def reply(line: dict[str, Any]) -> None:
+        replies.write(json.dumps(line) + "\n")
+        replies.flush()
+
+    reply({"ready": True})
+    for line in requests:
+        request = json.loads(line)
+        try:
+            done = synthesise(request, driver)
+        except Exception as fault:  # noqa: BLE001  (pyttsx3 raises anything; the next words may be spoken)
+            done = {"error": repr(fault)}
+        reply({"id": request["id"], **done})
+
+
+def main() -> None:
+    """Run the process."""
+    private = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.close(nowhere)
+    with (
+        open(private, "w", encoding="utf-8") as replies,  # noqa: PTH123  (a descriptor, no path)
+        tempfile.TemporaryDirectory(prefix="watchkeeper-") as scratch,
+    ):
+        serve(sys.stdin, replies, load_library(Path(scratch)))
+
+
+if __name__ == "__main__":
+    main()
