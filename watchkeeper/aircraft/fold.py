@@ -18,7 +18,6 @@ from watchkeeper.aircraft.state import (
     CLIMB,
     HEIGHT,
     LAG,
-    MADE_ALWAYS,
     MADE_FROM_POSITION,
     MODE,
     SPEED,
@@ -48,7 +47,7 @@ _STEPS_PER_DB: Final = 1.9
 def _folds(message: int, *touched: int, also: Iterable[int] = ()) -> Callable[[Handler], Handler]:
     def register(handler: Handler) -> Handler:
         HANDLERS[message] = handler
-        TOUCHES[message] = frozenset((*touched, *also, *MADE_ALWAYS))
+        TOUCHES[message] = frozenset((*touched, *also))
         return handler
 
     return register

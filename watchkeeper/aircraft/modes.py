@@ -9,6 +9,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Final
 
+from pymavlink import mavutil
 from pymavlink.dialects.v20 import all as dialect
 
 STANDARD: Final[dict[int, str]] = {
@@ -49,8 +50,6 @@ def from_heartbeat(autopilot: int, vehicle: int, base_mode: int, custom_mode: in
 @cache
 def _name(autopilot: int, vehicle: int, base_mode: int, custom_mode: int) -> str:
     """Return the table's name, cached: the tables are searched once a mode."""
-    from pymavlink import mavutil  # noqa: PLC0415  (half a second to import: only when a mode is to be named)
-
     if not base_mode & _CUSTOM_ENABLED or autopilot == _GENERIC:
         return ""
     if autopilot == _PX4:

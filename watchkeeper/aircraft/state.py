@@ -36,7 +36,6 @@ _MOST_ITEMS: Final = 2000
 _RANK: Final = {None: 0, "sortie": 1, "arming": 2, "aircraft": 3}
 
 MADE_FROM_POSITION: Final = frozenset({DISTANCE, BEARING, HOME_SOURCE})
-MADE_ALWAYS: Final = frozenset({PHASE})
 
 
 class Aircraft:

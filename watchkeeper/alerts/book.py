@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
-from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.aircraft.readings import Readings
 from watchkeeper.alerts.events import Change, Level, Order, State
 from watchkeeper.alerts.lifecycle import Alert, Signal
 from watchkeeper.alerts.ruling import PHASE, Decision, Ruling
+from watchkeeper.alerts.selection import Selection, readings_of
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.rules.schema import Rule
 
@@ -41,57 +41,63 @@ class AlertBook:
                 self._effects.setdefault(cause, []).append(ruling)
             for muted in ruling.rule.mutes:
                 self._muting.setdefault(muted, []).append(ruling)
-        by_reading: dict[int, list[Ruling]] = {}
-        for ruling in self.rulings:
-            for i in _readings_of(ruling.rule):
-                by_reading.setdefault(i, []).append(ruling)
-        self._by_message = {
-            message: found
-            for message, touched in touches.items()
-            if (found := _merge(by_reading.get(i, ()) for i in touched))
-        }
-        estimated = [i for i, reading in enumerate(CATALOGUE) if reading.estimate]
-        self.by_estimate = _merge(by_reading.get(i, ()) for i in estimated)
-        self._merged: dict[int, tuple[Ruling, ...]] = {}
-        self._timed = tuple(r for r in self.rulings if _timed(r.rule))
-        self._pending: dict[int, Ruling] = {}
+        self._touches = touches
+        self._selections: dict[object, Selection] = {}
         self._phase: object = None
+        self._now = self._select(None)
+        self._pending: dict[int, Ruling] = {}
 
     def judge_message(self, message: int, now_us: int, *, estimated: bool) -> None:
         """Judge the rules that read what `message` (and, if `estimated`, the estimates) may have changed."""
         if self._readings.values[PHASE] is not self._phase:
-            self._phase = self._readings.values[PHASE]
-            self._judge(self.rulings, now_us)
+            self._change_phase(now_us)
             return
-        if not estimated:
-            rulings = self._by_message.get(message)
-            if rulings:
-                self._judge(rulings, now_us)
-            return
-        merged = self._merged.get(message)
-        if merged is None:
-            merged = _merge((self._by_message.get(message, ()), self.by_estimate))
-            self._merged[message] = merged
-        self._judge(merged, now_us)
+        rulings = self._now.of_message(message, estimated=estimated)
+        if rulings:
+            self._judge(rulings, now_us)
+
+    def _select(self, phase: object) -> Selection:
+        selection = self._selections.get(phase)
+        if selection is None:
+            applying = [ruling for ruling in self.rulings if ruling.applies(phase)]
+            selection = self._selections[phase] = Selection(applying, self._touches)
+        return selection
+
+    def _change_phase(self, now_us: int) -> None:
+        """Settle the rules that no longer apply, and judge all that do."""
+        self._phase = self._readings.values[PHASE]
+        self._now = self._select(self._phase)
+        applying = set(self._now.rulings)
+        for ruling in self.rulings:
+            if ruling not in applying:
+                self._pending.pop(ruling.order, None)
+                if ruling.leave():
+                    self.end(ruling, now_us, f"phase is {self._phase}")
+        self._judge(self._now.rulings, now_us)
 
     def judge_readings(self, indexes: Iterable[int], now_us: int) -> None:
         """Judge the rules that read any of these readings (for cases and tests, which send no messages)."""
+        if self._readings.values[PHASE] is not self._phase:
+            self._change_phase(now_us)
+            return
         wanted = set(indexes)
-        if PHASE in wanted:
-            wanted.update(range(len(CATALOGUE)))
-        self._judge([r for r in self.rulings if not wanted.isdisjoint(_readings_of(r.rule))], now_us)
+        self._judge([r for r in self._now.rulings if not wanted.isdisjoint(readings_of(r.rule))], now_us)
 
     def grid(self, now_us: int) -> None:
-        """Judge what time alone can change: running delays and functions of time."""
+        """Judge what time alone can change: running delays and functions of time.
+
+        A blind rule is left out: time alone does not make it see.
+        """
+        timed = [ruling for ruling in self._now.timed if not ruling.blind]
         if self._pending:
-            due = {**self._pending, **{r.order: r for r in self._timed}}
-            self._judge([due[order] for order in sorted(due)], now_us)
-        elif self._timed:
-            self._judge(self._timed, now_us)
+            due = {**self._pending, **{ruling.order: ruling for ruling in timed}}
+            timed = [due[order] for order in sorted(due)]
+        if timed:
+            self._judge(timed, now_us)
 
     def sweep(self, now_us: int) -> None:
         """Once a second: every rule (ages run out), shelves that end, repeats that are due."""
-        self._judge(self.rulings, now_us)
+        self._judge(self._now.rulings, now_us)
         for ruling in self.rulings:
             alert = ruling.alert
             until = alert.shelved_until_us
@@ -122,8 +128,7 @@ class AlertBook:
             if decision is Decision.BEGIN:
                 self._begin(ruling, now_us)
             elif decision is Decision.END:
-                phase = self._readings.values[PHASE]
-                self.end(ruling, now_us, "condition over" if ruling.in_phase() else f"phase is {phase}")
+                self.end(ruling, now_us, "condition over")
             elif not ruling.alert.trial:
                 stale = decision is Decision.WENT_STALE
                 reason = "cannot see: " + ", ".join(ruling.missing(now_us)) if stale else "seen again"
@@ -302,19 +307,3 @@ def causes_first(rules: Sequence[Rule]) -> list[Rule]:
     for rule in rules:
         visit(rule)
     return list(done.values())
-
-
-def _readings_of(rule: Rule) -> set[int]:
-    found = set(rule.when.readings)
-    if rule.clear is not None:
-        found.update(rule.clear.readings)
-    return found
-
-
-def _timed(rule: Rule) -> bool:
-    return rule.when.timed or (rule.clear is not None and rule.clear.timed)
-
-
-def _merge(groups: Iterable[Sequence[Ruling]]) -> tuple[Ruling, ...]:
-    found = {ruling.order: ruling for group in groups for ruling in group}
-    return tuple(found[order] for order in sorted(found))

@@ -47,12 +47,27 @@ class Ruling:
         self._known_unmet = False
         self.verdict = Verdict.BLIND
 
-    def in_phase(self) -> bool:
-        """Whether the rule applies in the aircraft's phase; an unknown phase counts as in flight."""
-        phase = self._view.readings.values[PHASE]
+    def applies(self, phase: object) -> bool:
+        """Whether the rule applies in a phase; an unknown one (None) counts as in flight."""
         if phase is None:
             return not self.rule.during.isdisjoint(PHASE_GROUPS["in_flight"])
         return phase in self.rule.during
+
+    def in_phase(self) -> bool:
+        """Whether the rule applies in the aircraft's phase."""
+        return self.applies(self._view.readings.values[PHASE])
+
+    def leave(self) -> bool:
+        """Settle a rule whose phases are over; returns whether its alert stood, and so ends."""
+        self._since_us = None
+        self._known_unmet = True
+        self.verdict = Verdict.NOT_MET
+        return self.alert.stands
+
+    @property
+    def blind(self) -> bool:
+        """Its last verdict was blind (and nothing stands that time could end)."""
+        return self.verdict is Verdict.BLIND and not self.alert.stands
 
     @property
     def running(self) -> bool:
@@ -60,13 +75,8 @@ class Ruling:
         return self._since_us is not None
 
     def judge(self, now_us: int) -> Decision:
-        """Judge the rule at `now_us`: at a sample that it reads, on the grid, or in the sweep."""
+        """Judge the rule, which must be in its phase, at `now_us`: at a sample, on the grid, or in the sweep."""
         self._view.now_us = now_us
-        if not self.in_phase():
-            self._since_us = None
-            self._known_unmet = True
-            self.verdict = Verdict.NOT_MET
-            return Decision.END if self.alert.stands else Decision.NOTHING
         if self.alert.stands:
             return self._judge_standing(now_us)
         rule = self.rule

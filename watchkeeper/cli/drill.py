@@ -12,7 +12,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from simulators.scenario import DEFAULT, Expected, Scenario, find, list_scenarios, load
+from simulators.scenario import DEFAULT, Scenario, find, list_scenarios, load
+from simulators.scenario_file import Expected
 from simulators.scripted import ScriptedFlight
 from watchkeeper.alerts.events import AlertChange, Change, Happening, RoutineCall
 from watchkeeper.cli.arguments import speed

@@ -1,0 +1,64 @@
+"""Which rules of a book to judge when: in one phase, by what a message may have changed.
+
+A rule outside its phases is settled when the phase begins, so it costs nothing after that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
+
+from watchkeeper.aircraft.catalogue import CATALOGUE
+from watchkeeper.alerts.ruling import PHASE, Ruling
+from watchkeeper.rules.schema import Rule
+
+_ESTIMATES: Final = frozenset(i for i, reading in enumerate(CATALOGUE) if reading.estimate)
+
+
+class Selection:
+    """The rulings that apply in one phase. A change of phase itself is seen by the book, not here."""
+
+    __slots__ = ("_by_estimate", "_by_message", "_merged", "rulings", "timed")
+
+    def __init__(self, rulings: Sequence[Ruling], touches: Mapping[int, frozenset[int]]) -> None:
+        self.rulings = tuple(rulings)
+        by_reading: dict[int, list[Ruling]] = {}
+        for ruling in rulings:
+            for i in readings_of(ruling.rule) - {PHASE}:
+                by_reading.setdefault(i, []).append(ruling)
+        self._by_message = {
+            message: found
+            for message, touched in touches.items()
+            if (found := _merge(by_reading.get(i, ()) for i in touched))
+        }
+        self._by_estimate = _merge(by_reading.get(i, ()) for i in _ESTIMATES)
+        self._merged: dict[int, tuple[Ruling, ...]] = {}
+        self.timed = tuple(ruling for ruling in rulings if _timed(ruling.rule))
+        """Those whose verdict time alone can change."""
+
+    def of_message(self, message: int, *, estimated: bool) -> tuple[Ruling, ...]:
+        """Return the rulings that read what `message` (and, if `estimated`, the estimates) may have changed."""
+        if not estimated:
+            return self._by_message.get(message, ())
+        merged = self._merged.get(message)
+        if merged is None:
+            merged = _merge((self._by_message.get(message, ()), self._by_estimate))
+            self._merged[message] = merged
+        return merged
+
+
+def readings_of(rule: Rule) -> set[int]:
+    """Return the readings that both conditions of a rule read."""
+    found = set(rule.when.readings)
+    if rule.clear is not None:
+        found.update(rule.clear.readings)
+    return found
+
+
+def _timed(rule: Rule) -> bool:
+    return rule.when.timed or (rule.clear is not None and rule.clear.timed)
+
+
+def _merge(groups: Iterable[Sequence[Ruling]]) -> tuple[Ruling, ...]:
+    found = {ruling.order: ruling for group in groups for ruling in group}
+    return tuple(found[order] for order in sorted(found))
