@@ -95,24 +95,30 @@ class RecordingReader:
                 records.append((self._time_us, data[at : at + length]))
                 return at + length
         elif stop > 0 and frame_length(data, at + STAMP):
-            if stop > len(data):
-                return -1
             stamp_us = int.from_bytes(data[at : at + STAMP], "big")
-            raw = data[at + STAMP : stop]
-            if (self._in_step and 0 < stamp_us < LATEST_US) or read_frame(raw)[6] == GOOD:
-                time_us = self._judge(stamp_us, data[stop : stop + STAMP])
-                if time_us < 0:
+            usable = self._usable(stamp_us)
+            if usable or self._in_step:  # out of step only what the search would find
+                if stop > len(data):
                     return -1
-                self._in_step = True
-                self._time_us = time_us
-                self.wrong_times += time_us != stamp_us
-                records.append((time_us, raw))
-                return stop
+                raw = data[at + STAMP : stop]
+                if (usable and self._in_step) or read_frame(raw)[6] == GOOD:
+                    time_us = self._judge(stamp_us, data[stop : stop + STAMP])
+                    if time_us < 0:
+                        return -1
+                    self._in_step = True
+                    self._time_us = time_us
+                    self.wrong_times += time_us != stamp_us
+                    records.append((time_us, raw))
+                    return stop
         found = _find_record(data, at + 1)
-        following = max(at + 1, len(data) - STAMP) if found is None else found.start()
+        following = max(at + 1, len(data) - _HEAD + 1) if found is None else found.start()
         self.skipped_bytes += following - at
         self._in_step = False
         return following
+
+    def _usable(self, stamp_us: int) -> bool:
+        """Whether it can be a time; 0 only in a log without a clock."""
+        return 0 < stamp_us < LATEST_US or stamp_us == self._time_us
 
     def _judge(self, stamp_us: int, following: bytes) -> int:
         """Return the time to give a frame whose own is the first or odd; -1 if more must come first.
@@ -120,7 +126,7 @@ class RecordingReader:
         `following` are the 8 bytes behind the frame, as far as they are there: the next time, unless a further
         frame of the same time follows.
         """
-        usable = 0 < stamp_us < LATEST_US
+        usable = self._usable(stamp_us)
         first = self._time_us < 0
         if usable and (first or following[:1] in _MAGIC_BYTES or abs(stamp_us - self._time_us) < DAY_US):
             return stamp_us

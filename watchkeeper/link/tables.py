@@ -16,7 +16,7 @@ from pymavlink.dialects.v20 import all as dialect
 
 _CODES = {
     "char": "c", "uint8_t": "B", "int8_t": "b", "uint16_t": "H", "int16_t": "h", "uint32_t": "I", "int32_t": "i",
-    "uint64_t": "Q", "int64_t": "q", "float": "f", "double": "d", "uint8_t_mavlink_version": "B",
+    "uint64_t": "Q", "int64_t": "q", "float": "f", "double": "d",
 }  # fmt: skip
 
 
@@ -66,8 +66,7 @@ def crc_extra(name: str, base_fields: Sequence[Field]) -> int:
     """
     crc = crc16.mcrf4xx(f"{name} ".encode())
     for field in base_fields:
-        type_name = field.type.removesuffix("_mavlink_version")
-        crc = crc16.mcrf4xx(f"{type_name} {field.name} ".encode(), crc)
+        crc = crc16.mcrf4xx(f"{field.type} {field.name} ".encode(), crc)
         if field.array:
             crc = crc16.mcrf4xx(bytes([field.array]), crc)
     return (crc & 0xFF) ^ (crc >> 8)
