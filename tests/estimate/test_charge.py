@@ -60,3 +60,15 @@ def test_without_capacity_the_gauge_is_repeated_and_without_both_it_is_unknown()
     assert ChargeCount(None).update(3.9, 20.0, 1.0, 63, 0) == 63
     assert ChargeCount(None).update(3.9, 20.0, 1.0, None, 0) is None
     assert ChargeCount(22).update(None, None, None, None, 0) is None
+
+
+def test_a_counter_that_steps_back_a_little_is_not_one_that_began_anew() -> None:
+    # packs in parallel even out at rest: one is charged a few mAh by the other (common practice)
+    count = ChargeCount(22.0)
+    count.update(None, 40.0, 5.0, 60.0, 0)
+    before = count.update(None, 40.0, 5.1, 60.0, 1_000_000)
+    after = count.update(None, 0.0, 5.098, 60.0, 2_000_000)
+    assert before is not None
+    assert after == pytest.approx(before + 100 * 0.002 / 22, abs=1e-9)
+    anew = count.update(None, 40.0, 0.01, 60.0, 3_000_000)
+    assert anew == pytest.approx(before + 100 * (0.002 - 0.01) / 22, abs=1e-9)

@@ -46,8 +46,7 @@ def describe_sources(fleet: Fleet, now_us: int) -> list[str]:
     for source, peers in fleet.sources.items():
         lines.append(f"{source}:")
         aircraft = [peer for peer in peers.values() if peer.aircraft is not None]
-        for peer in peers.values():
-            lines.append("  " + _who(peer, now_us))
+        lines += ["  " + _who(peer, now_us) for peer in peers.values()]
         for peer in aircraft:
             lines += [f"  {line}" for line in _lacks(peer, peers)]
         if not aircraft:

@@ -8,14 +8,14 @@ from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from watchkeeper import __version__
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.events import Happening
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
 from watchkeeper.edges.logs import set_up_logs, without_secrets
-from watchkeeper.edges.mqtt import Mqtt, parse_broker
+from watchkeeper.edges.mqtt import Mqtt
+from watchkeeper.edges.mqtt_address import parse_broker
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.recorder import Recorder, prepare_folder
 from watchkeeper.edges.terminal import Terminal
@@ -122,9 +122,8 @@ def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:
     engine = watch.engine
     return Mqtt(
         url,
-        outfit.station,
+        station=outfit.station,
         exercise=outfit.exercise,
-        version=__version__,
         report=watch.report,
         delivered=hub.delivered("mqtt"),
         on_order=watch.order,

@@ -13,6 +13,8 @@ from typing import Final
 from watchkeeper.estimate.curve import charge_at
 
 REST_RATE: Final = 0.2  # of the capacity an hour: avionics alone draw less, motors at idle about as much
+_ANEW: Final = 0.5
+_COUNTED_AH: Final = 0.05  # a counter that falls to under half of more than this was set back, not evened out
 _GAP_S: Final = 10.0  # over a longer silence a summed current would be a guess
 
 
@@ -66,8 +68,9 @@ class ChargeCount:
     def _used_ah(self, current_a: float | None, consumed_ah: float | None, time_us: int) -> float:
         """Return the charge used since the last sample."""
         if consumed_ah is not None and self._counter_ah is not None:
-            step_ah = consumed_ah - self._counter_ah
-            return step_ah if step_ah >= 0 else max(0.0, consumed_ah)  # the counter began anew
+            if consumed_ah < _ANEW * self._counter_ah and self._counter_ah > _COUNTED_AH:
+                return max(0.0, consumed_ah)  # the counter began anew
+            return consumed_ah - self._counter_ah  # a little less: packs in parallel even out at rest
         step_s = (time_us - self._time_us) / 1e6
         if current_a is None or not 0 <= step_s <= _GAP_S:
             return 0.0
