@@ -1,4 +1,4 @@
-"""Functions over time: 80 % of the window spanned, three samples, a held value is one sample (rule-pack contract)."""
+"""Functions over time: 80 % of the window spanned, three samples, a held value is one (rule-pack contract)."""
 
 from __future__ import annotations
 

@@ -13,6 +13,7 @@ from watchkeeper.rules.schema import Rule
 from watchkeeper.rules.settings import Overrides
 
 MAX_RULES = 500
+LONGEST_SHOWN = 300
 _CIRCLES = {"mutes": "mutes itself", "caused_by": "is caused by itself"}
 
 
@@ -58,7 +59,8 @@ def load_packs(
         headers += found
         faults += wrong
         if len(headers) > MAX_RULES:
-            raise BadInputError([*faults, Fault(name, 0, 0, f"more than {MAX_RULES} rules", "load fewer packs")])
+            faults.append(Fault(name, 0, 0, f"more than {MAX_RULES} rules", "load fewer packs"))
+            raise BadInputError(_printable(faults))
     if all_read:  # else the pack that could not be read may have what is missing
         faults += overrides.unknown()
     rules, replaced = _by_id(headers, faults, all_read=all_read)
@@ -66,13 +68,30 @@ def load_packs(
     faults += _unknown_names(rules, replaced, all_read=all_read)
     faults += _circles(rules, links)
     if faults:
-        raise BadInputError(faults)
+        raise BadInputError(_printable(faults))
     made = (
         replace(header.rule, mutes=links["mutes"][id_], caused_by=links["caused_by"][id_])
         for id_, header in rules.items()
         if header.rule is not None
     )
     return RuleSet(tuple(made), tuple(packs))
+
+
+def _printable(faults: Iterable[Fault]) -> Iterator[Fault]:
+    """Yield the faults fit for a terminal: what they quote of a pack may hold anything, at any length."""
+
+    def plain(text: str, most: int) -> str:
+        shown = text if text.isprintable() else "".join(c if c.isprintable() else "\ufffd" for c in text)
+        return shown if len(shown) <= most else shown[:most] + "…"
+
+    for fault in faults:
+        line = plain(fault.source_line.replace("\t", " "), LONGEST_SHOWN)
+        yield replace(
+            fault,
+            what=plain(fault.what, LONGEST_SHOWN),
+            do=plain(fault.do, LONGEST_SHOWN),
+            source_line=line if fault.column <= LONGEST_SHOWN else "",
+        )
 
 
 def _by_id(
@@ -90,6 +109,8 @@ def _by_id(
                     replaced[old] = header.id
             elif all_read:
                 hint = did_you_mean(old, rules, otherwise="name a rule of an earlier pack")
+                if old in replaced:
+                    hint = f"'{replaced[old]}' has replaced it"
                 what = f"there is no rule '{old}' to replace"
                 faults.append(header.document.fault((*header.path, "replaces"), what, hint))
         if header.id in rules:

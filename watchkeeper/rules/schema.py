@@ -26,7 +26,7 @@ def _words(value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
         refuse("is not a text", "write it as plain words")
     if not all(character.isprintable() or character in "\n\t" for character in value):
-        refuse("holds a character that cannot be printed", "write it as plain words")
+        refuse("is not printable", "write it as plain words")
     return value
 
 

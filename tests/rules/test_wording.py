@@ -1,0 +1,123 @@
+"""Templates, and the one grammar of callouts: level, subject, what, what to do; twelve words, one number."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import pytest
+
+from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
+from watchkeeper.aircraft.readings import BLIND, FAULT
+from watchkeeper.rules.condition import Setting
+from watchkeeper.rules.load import load_packs
+from watchkeeper.rules.template import parse_template
+from watchkeeper.rules.wording import callout_faults
+from watchkeeper.units import UNITS
+
+VALUES: dict[str, Any] = {
+    "battery.sag": 0.149,
+    "battery.voltage": -0.04,
+    "battery.current": math.pi,
+    "flight.phase": "taking_off",
+    "flight.armed": True,
+    "link.margin": BLIND,
+    "link.loss": FAULT,
+    "satellites.used": 9,
+}
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("Battery. Sag.", "Battery. Sag."),
+        ("Sag {battery.sag}.", "Sag 0."),
+        ("Sag {battery.sag:.1}.", "Sag 0.1."),
+        ("Sag { battery.sag :.2}.", "Sag 0.15."),
+        ("Volts {battery.voltage:.1}.", "Volts 0.0."),  # never "minus zero"
+        ("{battery.current:.3}{battery.current}.", "3.1423."),
+        ("Now {flight.phase}, armed {flight.armed}.", "Now taking off, armed yes."),
+        ("Margin {link.margin:.0}, loss {link.loss:.1}.", "Margin unknown, loss unknown."),
+        ("Only {satellites.used:.0}.", "Only 9."),
+        ("Floor {floor}, {floor:.0}.", "Floor 3.35, 3."),
+        ("  Two\n   lines. \n", "Two lines."),
+    ],
+)
+def test_render(written: str, said: str) -> None:
+    template = parse_template(written, {"floor": Setting(UNITS["V"], 3.35)})
+    assert template.render(lambda i: VALUES[CATALOGUE[i].name]) == said
+
+
+def test_readings_of_a_template() -> None:
+    template = parse_template("Sag {battery.sag:.1}, {floor}.", {"floor": Setting(UNITS["V"], 3.3)})
+    assert template.readings == (INDEX["battery.sag"],)
+
+
+PACK = """\
+pack: test
+about: a test
+rules:
+  - id: a-rule
+    level: {level}
+    when: flight.armed
+    say: {say}
+    why: a test
+    cases:
+      - given: {{flight.armed: [[0, false], [1, true]]}}
+        expect: [[1, {change}]]
+      - given: {{flight.armed: false}}
+        expect: not met
+"""
+
+
+def faults_of(level: str, say: str) -> list[str]:
+    change = "spoken" if level == "routine" else "raised"
+    rules = load_packs([("p.yaml", PACK.format(level=level, say=json.dumps(say), change=change))])
+    faults = callout_faults(rules.rules[0])
+    assert all((fault.file, fault.line, fault.column) == ("p.yaml", 7, 10) for fault in faults)
+    return [f"{fault.what}; {fault.do}" for fault in faults]
+
+
+@pytest.mark.parametrize(
+    ("level", "say"),
+    [
+        ("caution", "Battery. Voltage sag. {battery.cell_voltage:.1}. Slow down, avoid climbing."),
+        ("warning", "Return. Reserve reached. Turn back now."),
+        ("warning", "Return. Cannot reach home. Land at the nearest safe place."),
+        ("caution", "Return. Reserve. Turn back within one minute."),
+        ("advisory", "Aircraft. Silent on the ground."),
+        ("routine", "Taking off."),
+        ("caution", "Wind. {wind.speed:.0} metres a second. Land, or move to one lee."),  # twelve words
+        ("routine", "Look up. This call has twelve words, with no level in front."),
+    ],
+)
+def test_callouts_that_keep_the_grammar(level: str, say: str) -> None:
+    assert faults_of(level, say) == []
+
+
+@pytest.mark.parametrize(
+    ("level", "say", "message"),
+    [
+        ("caution", "Battery. Low. Land soon", "a callout ends with a full stop; add it"),
+        ("caution", "Battery. Low. Now land as soon as you possibly can over there.",
+         "13 words with the level; say it in 12"),
+        ("caution", "Battery. {battery.sag:.1} of {battery.voltage:.1} volts. Land.", "2 numbers; say one"),
+        ("caution", "Battery. {battery.sag:.1} volts. Land within 2 minutes.", "2 numbers; say one"),
+        ("caution", "Battery. {battery.sag:.1} volts. Land within twenty-two minutes.", "2 numbers; say one"),
+        ("caution", "Battery. {battery.sag:.1} volts. Land within one minute.", "2 numbers; say one"),
+        ("caution", "Battery. Low.",
+         "2 of 3 parts; say subject, what, and what to do, each ended by a full stop"),
+        ("warning", "Battery low, land.",
+         "1 of 3 parts; say subject, what, and what to do, each ended by a full stop"),
+        ("advisory", "Battery low.", "1 of 2 parts; say subject and what, each ended by a full stop"),
+        ("caution", "Battery. Low. Reduce power.",
+         "says 'reduce power'; an aircraft that climbs or fights wind cannot; say what to do, like 'slow down'"),
+        ("caution", "Battery. Low. Come  home.",
+         "says 'come home'; home may not be the safe place; say 'turn back' or 'land'"),
+        ("routine", "Return home.",
+         "says 'return home'; home may not be the safe place; say 'turn back' or 'land'"),
+    ],
+)  # fmt: skip
+def test_callouts_that_break_it(level: str, say: str, message: str) -> None:
+    assert faults_of(level, say) == [f"a-rule: {message}"]
