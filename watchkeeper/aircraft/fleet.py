@@ -6,7 +6,6 @@ does; stations, radios, gimbals and companions are heard and never mistaken for 
 
 from __future__ import annotations
 
-import struct
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -20,6 +19,7 @@ from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.link.decode import text, unpack
 from watchkeeper.link.framing import Frame
 from watchkeeper.link.sequence import SequenceTracker
+from watchkeeper.link.tables import MESSAGES
 
 __all__ = ("TOUCHES", "Fleet", "Peer")
 
@@ -41,6 +41,10 @@ _HEARTBEAT: Final = 0
 _HIGH_LATENCY: Final = 235
 _BATTERY: Final = 147
 _PARAMETER: Final = 22
+_FOLDING: Final = {
+    number: (handler, MESSAGES[number].struct.unpack, MESSAGES[number].full_length)
+    for number, handler in HANDLERS.items()
+}
 _TWIN_US: Final = 10 * US
 """A copy of a frame over another source counts as one if it comes within this."""
 
@@ -49,14 +53,16 @@ class Peer:
     """One component of one system heard on one source."""
 
     __slots__ = (
-        "aircraft", "autopilot", "component", "counts", "early", "first_us", "last_us", "system", "tracker",
-        "vehicle",
+        "aircraft", "autopilot", "component", "counts", "early", "first_us", "last_us", "receive", "system",
+        "touched", "tracker", "vehicle",
     )  # fmt: skip
 
     def __init__(self, system: int, component: int, now_us: int) -> None:
         self.system = system
         self.component = component
         self.tracker = SequenceTracker()
+        self.receive = self.tracker.receive
+        self.touched: tuple[Aircraft, ...] = ()
         self.aircraft: Aircraft | None = None
         """Set when this is the autopilot of an aircraft."""
         self.early: Parameters | None = None
@@ -76,56 +82,69 @@ class Fleet:
         self.aircraft: dict[int, Aircraft] = {}
         self.sources: dict[str, dict[tuple[int, int], Peer]] = {}
         """Peers by source and (system, component)."""
-        self._peers: dict[tuple[str, int, int], Peer] = {}
+        self._links: dict[str, dict[int, Peer]] = {}
+        """The same by source and system << 8 | component, which is found faster."""
+        self._count = 0
         self._twins: dict[tuple[int, int, int], tuple[int, bytes, str, int]] = {}
 
     def receive(self, source: str, frame: Frame, now_us: int) -> Sequence[Aircraft]:
         """Fold one frame; return the aircraft whose readings it may have touched."""
+        # This is run for every frame: no call that can be spared.
         system, component, sequence, message, payload, _, status = frame
-        peer = self._peers.get((source, system, component))
-        if peer is None:
-            if status or len(self._peers) >= MAX_PEERS:
+        try:
+            peer = self._links[source][system << 8 | component]
+        except KeyError:
+            if status or self._count >= MAX_PEERS:
                 return ()  # a first frame has to be whole and good
             peer = self._meet(source, system, component, now_us)
-        peer.tracker.receive(sequence)
+        peer.receive(sequence)
         if status:
             return ()
-        counts = peer.counts
-        if message in counts:
-            counts[message] += 1
-        elif len(counts) < MAX_MESSAGES:
-            counts[message] = 1
+        try:
+            peer.counts[message] += 1
+        except KeyError:
+            if len(peer.counts) < MAX_MESSAGES:
+                peer.counts[message] = 1
         peer.last_us = now_us
         aircraft = peer.aircraft
         if aircraft is None:
             return self._from_others(source, peer, message, payload, now_us)
-        aircraft.link.mark(now_us)
-        if len(aircraft.sources) > 1 and self._is_copy(source, frame, now_us):
+        aircraft.link.time_us = now_us
+        if aircraft.several and self._is_copy(source, frame, now_us):
             return ()
-        handler = HANDLERS.get(message)
-        if handler is None:
+        folding = _FOLDING.get(message)
+        if folding is None:
             return ()
+        handler, read, length = folding
+        size = len(payload)
+        if size < length:
+            payload += bytes(length - size)
+        elif size > length:
+            payload = payload[:length]
         if message == _HEARTBEAT and not _is_autopilot(message, payload):
             return ()  # somebody else under the same ids
         try:
-            handler(aircraft, unpack(message, payload), now_us)
-        except (ValueError, OverflowError, ArithmeticError, struct.error):
+            handler(aircraft, read(payload), now_us)
+        except (ValueError, OverflowError, ArithmeticError):
             return ()  # a value no sensor gives; the reading keeps its age
-        return (aircraft,)
+        return peer.touched
 
     def drop(self, system: int) -> None:
         """Forget an aircraft that is gone."""
         aircraft = self.aircraft.pop(system, None)
-        for key in [key for key, peer in self._peers.items() if peer.system == system]:
-            del self._peers[key]
-            self.sources[key[0]].pop((key[1], key[2]), None)
+        for source, peers in self.sources.items():
+            for key in [key for key in peers if key[0] == system]:
+                del peers[key]
+                del self._links[source][key[0] << 8 | key[1]]
+                self._count -= 1
         if aircraft is not None:
             for twin in [twin for twin in self._twins if twin[0] == system]:
                 del self._twins[twin]
 
     def _meet(self, source: str, system: int, component: int, now_us: int) -> Peer:
         peer = Peer(system, component, now_us)
-        self._peers[source, system, component] = peer
+        self._links.setdefault(source, {})[system << 8 | component] = peer
+        self._count += 1
         self.sources.setdefault(source, {})[system, component] = peer
         aircraft = self.aircraft.get(system)
         if aircraft is not None and aircraft.component == component:
@@ -139,6 +158,8 @@ class Fleet:
             peer.early = None
         aircraft.trackers[source, peer.component] = peer.tracker
         aircraft.sources.add(source)
+        aircraft.several = len(aircraft.sources) > 1
+        peer.touched = (aircraft,)
 
     def _from_others(
         self, source: str, peer: Peer, message: int, payload: bytes, now_us: int

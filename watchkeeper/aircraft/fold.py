@@ -40,6 +40,7 @@ _ARMED_FLAG: Final = 128
 _FIX_3D: Final = 3
 _MOST_CA: Final = 32767
 """The field ends at 327.67 A: at that value the current may be any above, and is not known."""
+_BOOT_EVERY_US: Final = 200_000
 _STEPS_PER_DB: Final = 1.9
 """Radio reports count in steps of 1/1.9 dB (firmware's guide: rssi / 1.9 - 127 dBm, approximate)."""
 
@@ -120,7 +121,8 @@ def _vfr_hud(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
 
 @_folds(30, LAG)
 def _attitude(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    aircraft.note_boot(values[0], now_us)
+    if now_us - aircraft.boot_us >= _BOOT_EVERY_US:  # it may come fifty times a second
+        aircraft.note_boot(values[0], now_us)
 
 
 @_folds(2, LAG)
@@ -253,10 +255,12 @@ def _high_latency(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> N
 
 @_folds(42)
 def _mission_current(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    aircraft.plan_current, total = values[0], values[1]
+    current, total = values[0], values[1]
     if total not in {0, 65535}:
         aircraft.plan_total = total
-    aircraft.update_phase(now_us)
+    if current != aircraft.plan_current:
+        aircraft.plan_current = current
+        aircraft.update_phase(now_us)
 
 
 @_folds(44)

@@ -191,6 +191,11 @@ class PackTable:
             if told_apart and pack.stream.time_us == now_us:
                 for i in FOLDED:
                     readings.put(_OF_PACK[pack.number - 1][i], row[i], pack.stream)
+        put = readings.put
+        if len(rows) == 1:
+            for i in FOLDED:
+                put(_ALL[i], rows[0][i], self._stream)
+            return
         for i in FOLDED:
             known = [value for row in rows if (value := row[i]) is not None]
             total: float | None = None
@@ -199,7 +204,7 @@ class PackTable:
                     total = sum(known) if len(known) == len(rows) else None
                 else:
                     total = max(known) if i in {IMBALANCE, TEMPERATURE} else min(known)
-            readings.put(_ALL[i], total, self._stream)
+            put(_ALL[i], total, self._stream)
 
     def _row(self, pack: Pack) -> list[float | None]:
         row: list[float | None] = [None] * len(PACK_NAMES)

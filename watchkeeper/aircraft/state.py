@@ -57,6 +57,8 @@ class Aircraft:
         self.readings = Readings()
         self.trackers: dict[tuple[str, int], SequenceTracker] = {}
         self.sources: set[str] = set()
+        self.several = False
+        """Heard over more than one source."""
         self.streams: dict[str, Stream] = {}
         self.link = Stream()
         self.readings.put(AGE, 0.0, self.link)
@@ -67,6 +69,8 @@ class Aircraft:
         """Set what a power-up sets."""
         self.power_up += 1
         self.boot = BootClock()
+        self.boot_us = 0
+        """When its clock was last looked at."""
         self.tracker = PhaseTracker()
         self.packs = PackTable(self.readings, self.file)
         self.parameters = Parameters()
@@ -153,6 +157,7 @@ class Aircraft:
             self.restart()
             self.boot.note(boot_ms, now_us)
             return True
+        self.boot_us = now_us
         self.readings.put(LAG, self.boot.lag_s, self.stream("lag", now_us))
         return False
 
