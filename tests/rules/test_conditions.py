@@ -189,6 +189,7 @@ def names(indexes: tuple[int, ...]) -> set[str]:
     ("values", "deciding", "missing"),
     [
         ({"battery.sag": 0.3, "battery.cell_voltage": 3.9}, {"battery.sag"}, set()),
+        ({"battery.sag": 0.3, "battery.cell_voltage": 3.0}, {"battery.sag"}, set()),  # one is enough
         ({"battery.sag": 0.1, "battery.cell_voltage": 3.0}, {"battery.cell_voltage"}, set()),
         ({"battery.sag": 0.1, "battery.cell_voltage": 3.9}, {"battery.sag", "battery.cell_voltage"}, set()),
         ({"battery.sag": 0.1}, {"battery.cell_voltage"}, {"battery.cell_voltage"}),

@@ -151,6 +151,18 @@ def test_overrides_at_fault_are_told_where_they_stand(settings: dict[str, str], 
     assert messages(TEXT, settings=settings) == [message]
 
 
+def test_an_override_at_fault_is_told_once_for_all_packs() -> None:
+    second = OURS.replace("    replaces: low-cell\n", "").replace("rules:", "settings: {floor: 3 V}\nrules:")
+    assert messages(TEXT, second.replace("ID", "x"), settings={"floor": "3 m"}) == [
+        "today.yaml: setting 'floor': '3 m' is in m; give it in V"
+    ]
+
+
+def test_what_a_pack_that_cannot_be_read_may_hold_is_not_called_missing() -> None:
+    found = messages(TEXT.replace("mutes: [odd-cell]", "mutes: [far]"), "rules: [", settings={"far": "3 V"})
+    assert [message.split(":")[0] for message in found] == ["1.yaml"]
+
+
 def test_a_setting_is_seen_in_its_own_pack_only_and_has_one_kind_everywhere() -> None:
     second = OURS.replace("replaces: low-cell\n", "trial: true\n").replace("ID", "other").replace("3.6 V", "floor")
     assert messages(TEXT, second) == ["1.yaml:7:34: unknown setting 'floor'; see 'watchkeeper rules list'"]
@@ -170,6 +182,13 @@ def test_what_named_the_replaced_rule_names_the_one_that_replaces_it() -> None:
     rules = load(TEXT, OURS.replace("ID", "our-cell"), OURS.replace("ID", "last").replace("low-cell", "our-cell"))
     assert [rule.id for rule in rules.rules] == ["odd-cell", "last"]
     assert rules.by_id["odd-cell"].caused_by == ("last",)
+
+
+def test_a_new_rule_may_take_the_id_of_a_replaced_one() -> None:
+    fresh = OURS.replace("ID", "low-cell").replace("    replaces: low-cell\n", "")
+    rules = load(TEXT, OURS.replace("ID", "our-cell"), fresh)
+    assert [rule.id for rule in rules.rules] == ["odd-cell", "our-cell", "low-cell"]
+    assert rules.by_id["odd-cell"].caused_by == ("low-cell",)
 
 
 def test_only_one_rule_replaces_another() -> None:
