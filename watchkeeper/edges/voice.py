@@ -126,7 +126,8 @@ class Voice:
     async def _wait(self) -> None:
         """Wait for the next callout; meanwhile try a synthesiser that failed."""
         try:
-            await asyncio.wait_for(self._came.wait(), PROBE_EVERY_S if "words" in self._faults else None)
+            async with asyncio.timeout(PROBE_EVERY_S if "words" in self._faults else None):
+                await self._came.wait()
         except TimeoutError:
             with contextlib.suppress(VoiceError):
                 await self.synthesiser.sound(PROBE, cached=False)
@@ -160,7 +161,7 @@ class Voice:
             self._stopping = None
             stopping.cancel()
             rendering.cancel()
-            await asyncio.wait(working)
+            await asyncio.gather(*working, return_exceptions=True)
 
     async def _play(self, call: Call, sound: bytes, stopping: asyncio.Future[Literal[True]], detail: str) -> None:
         playing = self._player.play(sound)

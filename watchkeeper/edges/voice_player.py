@@ -68,6 +68,7 @@ class Player:
         self._open_timeout_s = open_timeout_s
         self._device: Any = None
         self._track: _Track | None = None
+        self._asked = threading.Event()
 
     @property
     def is_open(self) -> bool:
@@ -75,12 +76,13 @@ class Player:
         return self._device is not None
 
     async def open(self) -> None:
-        """Open the system's default device. Raises NoDeviceError."""
+        """Open the system's default device and see that it plays. Raises NoDeviceError."""
         if self._device is not None:
             return
         feed = self._feed()
         next(feed)
         abandoned = threading.Event()
+        self._asked.clear()
 
         def make() -> Any:
             _silence_alsa()
@@ -94,12 +96,15 @@ class Player:
                 app_name="watchkeeper",
             )
             device.start(feed)
-            if abandoned.is_set():
+            asked = self._asked.wait(self._open_timeout_s / 2)
+            if abandoned.is_set() or not asked:
                 device.close()
+                raise miniaudio.MiniaudioError("the sound device plays nothing")
             return device
 
         try:
-            self._device = await asyncio.wait_for(_in_thread(make), self._open_timeout_s)
+            async with asyncio.timeout(self._open_timeout_s):
+                self._device = await _in_thread(make)
         except miniaudio.MiniaudioError as error:
             raise NoDeviceError(str(error)) from None
         except TimeoutError:
@@ -123,11 +128,13 @@ class Player:
         device, self._device, self._track = self._device, None, None
         if device is not None:
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(_in_thread(device.close), CLOSE_TIMEOUT_S)
+                async with asyncio.timeout(CLOSE_TIMEOUT_S):
+                    await _in_thread(device.close)
 
     def _feed(self) -> _Generator:
         """Run in the device's thread: give it as many samples as it asks for."""
         frames = yield b""
+        self._asked.set()
         while True:
             size = 2 * frames
             track = self._track

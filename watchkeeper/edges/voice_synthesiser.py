@@ -178,7 +178,8 @@ class Synthesiser:
         assert self._process is not None
         assert self._process.stdout is not None
         try:
-            line = await asyncio.wait_for(self._process.stdout.readline(), timeout_s)
+            async with asyncio.timeout(timeout_s):
+                line = await self._process.stdout.readline()
         except TimeoutError:
             raise VoiceError(f"the synthesiser took longer than {timeout_s:g} s") from None
         except ValueError:
@@ -196,7 +197,8 @@ class Synthesiser:
         if process.stdin is not None:
             process.stdin.close()
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(process.wait(), _KILLED_WITHIN_S)
+            async with asyncio.timeout(_KILLED_WITHIN_S):
+                await process.wait()
 
     def _keep(self, text: str, sound: bytes) -> None:
         self._cached_bytes += len(sound) - len(self._cache.pop(text, b""))
