@@ -10,7 +10,7 @@ import asyncio
 import contextlib
 import ssl
 from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import aiomqtt
 import structlog
@@ -33,7 +33,10 @@ SWEEP_S = 2.0
 STATUS_EVERY_S = STATUS_VALID_S / 3
 AT_ONCE = 4
 """States, and as many events, under way together: order is kept, and one round trip serves several."""
-FLUSH_S = 0.15
+FLUSH_S = 0.1
+"""How long, at the end, what is under way and what still waits may take each."""
+
+_Result = TypeVar("_Result")
 
 
 class Mqtt:
@@ -141,6 +144,7 @@ class Mqtt:
         """Work on one connection until it breaks. Raises MqttError, the first of what went wrong."""
         self._states.all_anew()
         self._pending_status = True
+        await self._subscribe(connection, self._topics.orders)  # who sees "watching" can rely on being heard
         try:
             async with asyncio.TaskGroup() as group:
                 group.create_task(self._listen(connection), name="mqtt listen")
@@ -208,16 +212,25 @@ class Mqtt:
         jobs += [self._publish(connection, message, now_us) for message in waiting]
         if not jobs:
             return False
+        under_way = asyncio.create_task(_all(jobs), name="mqtt publish")
         try:
-            await _all(jobs)
-        except BaseException:
-            self._states.again(topic for topic, _ in states)
+            await asyncio.shield(under_way)
+        except asyncio.CancelledError:  # a moment for the broker's word, so that little is sent twice
+            await asyncio.wait([under_way], timeout=FLUSH_S)
             raise
-        self._outbox.done(waiting)
-        for message in waiting:
+        finally:
+            if under_way.done() and not under_way.cancelled() and under_way.exception() is None:
+                self._taken(waiting)
+            else:
+                under_way.cancel()
+                self._states.again(topic for topic, _ in states)
+        return True
+
+    def _taken(self, messages: Sequence[Waiting]) -> None:
+        self._outbox.done(messages)
+        for message in messages:
             if message.item is not None:
                 self._delivered(message.item, "published", "")
-        return True
 
     async def _publish(self, connection: Connection, message: Waiting, now_us: int) -> None:
         properties = None
@@ -254,7 +267,7 @@ class Mqtt:
                     structlog.get_logger().exception("mqtt readings failed")
                 payloads = []
             for topic, payload in payloads:
-                await connection.publish(topic, payload, qos=0)
+                await _all([connection.publish(topic, payload, qos=0)])
             await asyncio.sleep(self._readings_every_s)
 
     async def _farewell(self, connection: Connection) -> None:
@@ -273,13 +286,12 @@ class Mqtt:
 
     async def _sweep(self, connection: Connection) -> None:
         """Look for retained states that no longer hold; _listen empties them as they come."""
-        await self._subscribe(connection, self._topics.orders)
         await self._subscribe(connection, self._topics.states)
         await asyncio.sleep(SWEEP_S)
-        await connection.unsubscribe(self._topics.states)
+        await _all([connection.unsubscribe(self._topics.states)])
 
     async def _subscribe(self, connection: Connection, topic: str) -> None:
-        for code in await connection.subscribe(topic, qos=1):
+        for code in (await _all([connection.subscribe(topic, qos=1)]))[0]:
             if (code.value if isinstance(code, ReasonCode) else code) >= 128:
                 structlog.get_logger().warning("mqtt broker does not let the watch listen", topic=topic)
 
@@ -315,8 +327,15 @@ class Mqtt:
         self._wake.set()
 
 
-async def _all(jobs: Sequence[Awaitable[None]]) -> None:
-    """Run jobs begun in order, wait for all, then raise the first error."""
+async def _all(jobs: Sequence[Awaitable[_Result]]) -> list[_Result]:
+    """Run jobs begun in order, wait for all, then raise the first error.
+
+    Every call of the library goes through here: what it waits with can swallow a cancellation that comes together
+    with the broker's answer (asyncio.wait_for before Python 3.12), which gather does not.
+    """
+    results: list[_Result] = []
     for result in await asyncio.gather(*jobs, return_exceptions=True):
         if isinstance(result, BaseException):
             raise result
+        results.append(result)
+    return results

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+import os
 import socket
 import ssl
 import threading
@@ -22,7 +23,7 @@ from watchkeeper.edges.mqtt_address import Broker
 KEEP_ALIVE_S = 10
 REACH_S = 5.0
 """Longest wait for name, network and TLS, and for each answer of the broker."""
-GOODBYE_S = 0.2
+GOODBYE_S = 0.15
 MAX_INCOMING = 1000
 """Messages that wait to be looked at; more are dropped. Retained ones left over are found at the next connect."""
 MAX_PACKET_BYTES = 65_536
@@ -185,7 +186,10 @@ async def _reach(broker: Broker, tls: ssl.SSLContext | None) -> str:
     except ssl.SSLCertVerificationError as error:
         raise NotReachedError(f"certificate not accepted: {error.verify_message}") from None
     except OSError as error:
-        raise NotReachedError((error.strerror or str(error)).lower()) from None
+        # asyncio's own text names the call; a name that is not found has a negative number and its own text
+        known = error.errno is not None and error.errno > 0
+        why = os.strerror(error.errno) if known else error.strerror or str(error)
+        raise NotReachedError(why.lower()) from None
     return address
 
 

@@ -1,0 +1,27 @@
+"""Fixtures of the edges' tests: a broker of our own, and somebody who listens to it."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Iterator
+from pathlib import Path
+
+import pytest
+from mqtt_parts import Broker, Listener
+
+from tests.conftest import RequireProgram
+
+
+@pytest.fixture
+def broker(require_program: RequireProgram, tmp_path: Path) -> Iterator[Broker]:
+    broker = Broker(require_program("mosquitto"), tmp_path)
+    broker.start()
+    yield broker
+    broker.stop()
+
+
+@pytest.fixture
+async def listener(broker: Broker) -> AsyncIterator[Listener]:
+    listener = Listener(broker.port)
+    await listener.ready()
+    yield listener
+    listener.close()
