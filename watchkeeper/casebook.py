@@ -21,7 +21,7 @@ _TOLERANCE_S = GRID_US / 1e6
 
 
 def run_case(rule: Rule, case: Case) -> list[str]:
-    """Run one case of a rule, alone. Returns what went otherwise than expected, in words; nothing if all is well."""
+    """Run one case of a rule, alone. Returns what went otherwise than expected, in words."""
     readings = Readings()
     teller = Teller()
     teller.first_us = 0

@@ -56,6 +56,14 @@ class Watch:
         """Let a report of these words be an advisory, not a caution."""
         self._advisory_texts.add(text)
 
+    def take_signals(self) -> None:
+        """End cleanly on Ctrl-C and TERM; describe the sources on USR1, where there is such a signal."""
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGINT, signal.SIGTERM):
+            loop.add_signal_handler(number, self.stop)
+        if hasattr(signal, "SIGUSR1"):
+            loop.add_signal_handler(signal.SIGUSR1, self.describe)
+
     def start(self, now_us: int) -> None:
         """Begin engine time; the recorder has been given the same stamp."""
         self._hand(self.engine.tick(now_us / 1e6))
@@ -94,11 +102,6 @@ class Watch:
     async def run(self, feeds: Sequence[Callable[[], Awaitable[None]]], *, describe: bool = True) -> None:
         """Run until stopped. Raises what the engine or the watch itself fails with."""
         assert self.hub is not None
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGINT, signal.SIGTERM):
-            loop.add_signal_handler(number, self.stop)
-        if hasattr(signal, "SIGUSR1"):
-            loop.add_signal_handler(signal.SIGUSR1, self.describe)
         jobs = [self.hub.run(), self._tick(), self._carry_reports(), *(feed() for feed in feeds)]
         if describe:
             jobs.append(self._describe_once())

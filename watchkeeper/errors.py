@@ -19,18 +19,20 @@ class Fault:
     source_line: str = ""
 
     def __str__(self) -> str:
-        """One line: file:line:column, what is wrong, what to do."""
+        """One line: file:line:column, what is wrong, what to do. What files hold cannot steer a terminal."""
         place = self.file
         if self.line:
             place += f":{self.line}:{self.column}"
         text = f"{place}: {self.what}" if place else self.what
-        return f"{text}; {self.do}" if self.do else text
+        whole = f"{text}; {self.do}" if self.do else text
+        return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in whole)
 
     def with_caret(self) -> str:
         """Return the line above, and below it the source line with a caret under the column."""
         if not self.source_line:
             return str(self)
-        return f"{self}\n    {self.source_line}\n    {' ' * (self.column - 1)}^"
+        shown = "".join(c if c.isprintable() else " " for c in self.source_line)
+        return f"{self}\n    {shown}\n    {' ' * (self.column - 1)}^"
 
 
 class BadInputError(Exception):

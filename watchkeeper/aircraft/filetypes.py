@@ -14,7 +14,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from watchkeeper.documents import Document, Path, parse_document
-from watchkeeper.errors import BadInputError, Fault, did_you_mean
+from watchkeeper.errors import BadInputError, Fault, did_you_mean, nearest
 from watchkeeper.units import parse_quantity
 
 MAX_TEXT = 80  # a name is spoken or stands in a table; longer ones are slips
@@ -184,8 +184,27 @@ def check_model(document: Document, model: type[M], hints: Mapping[str, str]) ->
     try:
         return model.model_validate(document.data)
     except ValidationError as error:
-        faults = [_fault(document, model, hints, detail) for detail in error.errors(include_url=False)]
+        details = error.errors(include_url=False)
+        faults = [_fault(document, model, hints, detail) for detail in details if not _follows(detail, details)]
         raise BadInputError(sorted(faults, key=lambda f: (f.line, f.column))) from None
+
+
+def _follows(detail: ErrorDetails, details: list[ErrorDetails]) -> bool:
+    """Whether an error only follows from another one.
+
+    A list is too short because entries of it are at fault; a key is missing because it is misspelt.
+    """
+    path = detail["loc"]
+    if detail["type"] == "too_short":
+        return any(len(other["loc"]) > len(path) and other["loc"][: len(path)] == path for other in details)
+    if detail["type"] == "missing":
+        return any(
+            other["type"] == "extra_forbidden"
+            and other["loc"][:-1] == path[:-1]
+            and nearest(str(other["loc"][-1]), [str(path[-1])]) is not None
+            for other in details
+        )
+    return False
 
 
 def _fault(document: Document, model: type[FileModel], hints: Mapping[str, str], detail: ErrorDetails) -> Fault:

@@ -63,7 +63,7 @@ def run(given: argparse.Namespace) -> int:
         return 0
     scenario = load(find(given.scenario))
     files, sortie = load_crew_files([scenario.aircraft] if scenario.aircraft else [], scenario.sortie)
-    rules = load_rules(given.rules, only=given.only_rules, settings=sortie.settings if sortie else None)
+    rules = load_rules(given.rules, only=given.only_rules, sortie=sortie, sortie_path=scenario.sortie)
     station = settle({"station": given.station}, {}).station
     outfit = Outfit(
         rules=rules,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
@@ -42,12 +42,20 @@ def pack_paths(paths: Sequence[Path], *, only: bool = False) -> list[Path]:
     return found
 
 
-def load_rules(paths: Sequence[Path], *, only: bool = False, settings: Mapping[str, str] | None = None) -> RuleSet:
-    """Return the rules of the shipped packs and the named ones. Raises BadInputError with every fault."""
+def load_rules(
+    paths: Sequence[Path], *, only: bool = False, sortie: SortieFile | None = None, sortie_path: Path | None = None
+) -> RuleSet:
+    """Return the rules of the shipped packs and the named ones, with the sortie's settings.
+
+    Raises BadInputError with every fault.
+    """
     if only and not paths:
         raise bad_input("--only-rules without --rules leaves no rules", "name packs with --rules")
     packs = pack_paths(paths, only=only)
-    return load_packs([(str(path), read_text(path, "rule pack")) for path in packs], settings)
+    texts = [(str(path), read_text(path, "rule pack")) for path in packs]
+    if sortie is None:
+        return load_packs(texts)
+    return load_packs(texts, sortie.settings, settings_from=str(sortie_path or "sortie file"))
 
 
 def load_crew_files(aircraft: Sequence[Path], sortie: Path | None) -> tuple[list[AircraftFile], SortieFile | None]:

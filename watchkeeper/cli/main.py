@@ -25,14 +25,13 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Print one line and leave."""
-        words = message.split()
-        hint = ""
-        if "unrecognized arguments:" in message:
-            wrong = words[words.index("arguments:") + 1].split("=")[0]
-            known = [option for action in self._actions for option in action.option_strings]
-            message = f"unknown option or word '{wrong}'"
-            hint = did_you_mean(wrong, known)
-        self.exit(USAGE, f"{self.prog}: {message}; {hint or f'see {self.prog} --help'}\n")
+        self.exit(USAGE, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+    def refuse(self, word: str) -> NoReturn:
+        """Leave because of an option or word that this command does not know."""
+        known = [option for action in self._actions for option in action.option_strings]
+        hint = did_you_mean(word, known, otherwise=f"see {self.prog} --help")
+        self.exit(USAGE, f"{self.prog}: unknown option or word '{word}'; {hint}\n")
 
 
 def build_parser() -> Parser:
@@ -47,10 +46,21 @@ def build_parser() -> Parser:
     return parser
 
 
+def _chosen(parser: Parser, given: argparse.Namespace) -> Parser:
+    """Return the parser of the command that was given."""
+    for action in parser._actions:  # noqa: SLF001  (argparse offers no other way to its subcommands)
+        if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001
+            chosen: Parser = action.choices[getattr(given, action.dest)]
+            return _chosen(chosen, given)
+    return parser
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line. Returns the exit status: 0 done, 1 a check failed, 2 bad usage or a bad file."""
     parser = build_parser()
-    given = parser.parse_args(arguments)
+    given, unknown = parser.parse_known_args(arguments)
+    if unknown:
+        _chosen(parser, given).refuse(unknown[0].split("=")[0])
     try:
         return int(given.run(given))
     except BadInputError as error:

@@ -85,6 +85,7 @@ async def _run(
 ) -> Path | None:
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie)
     watch = Watch(engine, clock, tell=terminal.log)
+    watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
     feeds = await prepare(watch, terminal)

@@ -42,7 +42,7 @@ def add(commands: Any, caution: str) -> None:
 def run(given: argparse.Namespace) -> int:
     """Replay. Returns the exit status."""
     files, sortie = load_crew_files(given.aircraft, given.sortie)
-    rules = load_rules(given.rules, only=given.only_rules, settings=sortie.settings if sortie else None)
+    rules = load_rules(given.rules, only=given.only_rules, sortie=sortie, sortie_path=given.sortie)
     recording = open_recording(given.recording)
     engine = Engine(rules, files, sortie)
     shower = Shower(sys.stdout, as_json=given.json, exercise=True)

@@ -51,7 +51,7 @@ def run(given: argparse.Namespace) -> int:
     options = settle({name: value for name, value in vars(given).items() if name in names}, file)
     urls = [parse_source(text) for text in options.sources]
     files, sortie = load_crew_files(options.aircraft, options.sortie)
-    rules = load_rules(options.rules, only=options.only_rules, settings=sortie.settings if sortie else None)
+    rules = load_rules(options.rules, only=options.only_rules, sortie=sortie, sortie_path=options.sortie)
     clock = Clock()
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
