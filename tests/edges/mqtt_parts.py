@@ -48,9 +48,7 @@ class Broker:
         self._config = folder / "mosquitto.conf"
         access = extra or "allow_anonymous true"
         lines = (f"listener {self.port} 127.0.0.1", "persistence false", f"user {getpass.getuser()}", access)
-        self._config.write_text("
-".join(lines) + "
-")
+        self._config.write_text("\n".join(lines) + "\n")
         self._process: subprocess.Popen[bytes] | None = None
         self.url = f"mqtt://127.0.0.1:{self.port}"
 

@@ -187,8 +187,8 @@ async def _reach(broker: Broker, tls: ssl.SSLContext | None) -> str:
         raise NotReachedError(f"certificate not accepted: {error.verify_message}") from None
     except OSError as error:
         # asyncio's own text names the call; a name that is not found has a negative number and its own text
-        known = error.errno is not None and error.errno > 0
-        why = os.strerror(error.errno) if known else error.strerror or str(error)
+        number = error.errno or 0
+        why = os.strerror(number) if number > 0 else error.strerror or str(error)
         raise NotReachedError(why.lower()) from None
     return address
 
