@@ -172,7 +172,7 @@ BAD_SORTIE = [
         "areas: [{name: a, kind: boundary, points: [[0, 0], [1, 1]]}]",
         "s.yaml:1:43: 'points' has fewer than 3 entries; give at least 3",
     ),
-    ("areas: [{name: a, kind: x, pionts: []}]", "s.yaml:1:9: 'points' is missing; add 'points: …'"),
+    ("areas: [{name: a, kind: x}]", "s.yaml:1:9: 'points' is missing; add 'points: …'"),
     (
         "weather: {wind: 7 m/s}",
         "s.yaml:1:17: '7 m/s' does not say where the wind comes from; write it like '7 m/s from 250 deg'",
