@@ -80,12 +80,17 @@ class Watch:
             self._failure.set_exception(error)
 
     def order(self, order: Order) -> Sequence[Happening]:
-        """Carry out an order; returns what happened."""
+        """Carry out an order; returns what happened. Where the engine fails, so does the watch."""
         now_us = self.clock.now_us()
-        if self.recorder is not None:
-            self.recorder.ordered(order, now_us)
-        happenings = self.engine.order(order, now_us / 1e6)
-        self._hand(happenings)
+        try:
+            if self.recorder is not None:
+                self.recorder.ordered(order, now_us)
+            happenings = self.engine.order(order, now_us / 1e6)
+            self._hand(happenings)
+        except Exception as error:
+            if not self._failure.done():
+                self._failure.set_exception(error)
+            raise
         return happenings
 
     def report(self, part: str, ok: bool, text: str) -> None:

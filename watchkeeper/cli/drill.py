@@ -34,6 +34,8 @@ from watchkeeper.errors import bad_input
 OPENING = "Exercise, exercise, exercise."
 SOURCE = "drill"
 SCORE = "score.json"
+LAST_WORDS_S = 2.0
+"""The last call is given this long to be heard before a drill ends."""
 
 
 def add(commands: Any, caution: str) -> None:
@@ -83,15 +85,17 @@ def run(given: argparse.Namespace) -> int:
 class DrillClock:
     """The scenario's time, running at a multiple of real time; strictly increasing."""
 
-    def __init__(self, start_us: int, times_real: float) -> None:
+    def __init__(self, start_us: int, times_real: float, longest_s: float) -> None:
+        """Time stands still `longest_s` after the start: the flight is over, only its last words are spoken."""
         self._start_us = start_us
+        self._longest_us = round(longest_s * 1e6)
         self._speed = times_real
         self._began_ns = time.monotonic_ns()
         self._last_us = start_us - 1
 
     def now_us(self) -> int:
         """Return the scenario's time, at least one microsecond after the last."""
-        passed_us = round((time.monotonic_ns() - self._began_ns) / 1000 * self._speed)
+        passed_us = min(round((time.monotonic_ns() - self._began_ns) / 1000 * self._speed), self._longest_us)
         self._last_us = max(self._start_us + passed_us, self._last_us + 1)
         return self._last_us
 
@@ -174,7 +178,7 @@ def _paced(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> int
     """Fly at a speed that people can follow, with every outlet."""
     shower = Shower(sys.stdout, as_json=True, exercise=True)
     scorer = _Scorer(shower if given.json else None)
-    clock = DrillClock(_start_us(scenario), given.speed)
+    clock = DrillClock(_start_us(scenario), given.speed, scenario.duration_s)
     engines: list[Engine] = []
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
@@ -197,7 +201,7 @@ async def _fly(scenario: Scenario, seed: int, times_real: float, clock: DrillClo
         if wait_us > 0:
             await asyncio.sleep(wait_us / 1e6 / times_real)
         watch.received(SOURCE, sent.data, clock.now_us() / 1e6)
-    await asyncio.sleep(1.0)
+    await asyncio.sleep(LAST_WORDS_S)
     watch.stop()
 
 

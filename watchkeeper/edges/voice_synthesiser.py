@@ -118,6 +118,7 @@ class Synthesiser:
                 stdout=asyncio.subprocess.PIPE,
                 stderr=asyncio.subprocess.DEVNULL,
                 env=worker_environment(),
+                start_new_session=True,  # Ctrl-C is for the watch, which then ends this process in good order
             )
         except OSError as error:
             raise VoiceError(f"the synthesiser does not start: {error.strerror}") from None
