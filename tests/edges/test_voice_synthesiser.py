@@ -204,6 +204,18 @@ async def test_a_process_that_hangs_is_killed() -> None:
     await synthesiser.close()
 
 
+async def test_a_process_that_does_not_get_ready_is_killed() -> None:
+    script = "import time; time.sleep(60)"
+    synthesiser = Synthesiser(VoiceOptions(), command=[sys.executable, "-c", script], start_timeout_s=0.1)
+    for _ in range(2):
+        async with asyncio.timeout(10):
+            with pytest.raises(VoiceError, match=r"longer than 0\.1 s"):
+                await synthesiser.start()
+        assert synthesiser.pid is None
+    assert synthesiser.starts == 2
+    await synthesiser.close()
+
+
 @pytest.mark.parametrize(
     ("script", "why"),
     [

@@ -97,8 +97,9 @@ class Voice:
             try:
                 await self._player.open()
             except NoDeviceError as error:
-                structlog.get_logger().warning("no sound device", error=str(error))
-                self._fault("device", NO_DEVICE)
+                if "device" not in self._faults:
+                    structlog.get_logger().warning("no sound device", error=str(error))
+                    self._fault("device", NO_DEVICE)
                 self._device_tried.set()
                 await asyncio.sleep(REOPEN_EVERY_S)
                 continue

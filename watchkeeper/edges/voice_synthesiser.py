@@ -122,8 +122,13 @@ class Synthesiser:
             )
         except OSError as error:
             raise VoiceError(f"the synthesiser does not start: {error.strerror}") from None
-        ready = _parse(await self._line(self._start_timeout_s))
+        try:
+            ready = _parse(await self._line(self._start_timeout_s))
+        except BaseException:
+            await self._kill()
+            raise
         if ready.get("ready") is not True:
+            await self._kill()
             raise VoiceError("the synthesiser does not start")
 
     async def sound(self, text: str, *, cached: bool = True) -> bytes:
