@@ -260,6 +260,15 @@ def test_too_many_drop_the_least_urgent_oldest() -> None:
     assert len(queue) == MOST_WAITING
 
 
+def test_the_end_of_the_watch_ends_every_callout() -> None:
+    queue = CallQueue()
+    queue.offer(alert("c1"), 0)
+    queue.offer(alert("c2"), 0)
+    queue.take(0)
+    assert sorted(outcomes(queue.clear("end"))) == [("c1", "cut off", "end"), ("c2", "dropped", "end")]
+    assert queue.clear("end") == ()
+
+
 RULES = st.sampled_from([f"r{n}" for n in range(40)])
 ENDS = {Change.CLEARED, Change.RESET, Change.SUPPRESSED, Change.SHELVED}
 ITEMS = st.one_of(
@@ -287,7 +296,5 @@ def test_every_callout_ends_exactly_once_and_the_queue_is_bounded(steps: list[Ha
         effect = queue.offer(step, now * S)
         ends.extend(id(one.item) for one in effect.ended)
         assert len(queue) <= MOST_WAITING
-    ends.extend(id(call.item) for call in queue._waiting.values())
-    if queue.speaking is not None:
-        ends.append(id(queue.speaking.item))
+    ends.extend(id(one.item) for one in queue.clear("end"))
     assert sorted(ends) == sorted(id(item) for item in items)
