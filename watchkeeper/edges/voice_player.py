@@ -67,6 +67,7 @@ class Player:
         self._backends = [b for b in miniaudio.Backend if b not in _SILENT] if backends is None else list(backends)
         self._open_timeout_s = open_timeout_s
         self._device: Any = None
+        self._opening: asyncio.Future[Any] | None = None
         self._track: _Track | None = None
         self._asked = threading.Event()
 
@@ -76,42 +77,24 @@ class Player:
         return self._device is not None
 
     async def open(self) -> None:
-        """Open the system's default device and see that it plays. Raises NoDeviceError."""
+        """Open the system's default device and see that it plays. Raises NoDeviceError.
+
+        While an earlier try hangs, waits for that one: there is never more than one thread that hangs.
+        """
         if self._device is not None:
             return
-        feed = self._feed()
-        next(feed)
-        abandoned = threading.Event()
-        self._asked.clear()
-
-        def make() -> Any:
-            _silence_alsa()
-            device = miniaudio.PlaybackDevice(
-                output_format=miniaudio.SampleFormat.SIGNED16,
-                nchannels=1,
-                sample_rate=RATE_HZ,
-                buffersize_msec=PERIOD_MS,
-                callback_periods=PERIODS,
-                backends=self._backends,
-                app_name="watchkeeper",
-            )
-            device.start(feed)
-            asked = self._asked.wait(self._open_timeout_s / 2)
-            if abandoned.is_set() or not asked:
-                device.close()
-                raise miniaudio.MiniaudioError("the sound device plays nothing")
-            return device
-
+        if self._opening is None:
+            self._asked.clear()
+            self._opening = _in_thread(self._make)
         try:
             async with asyncio.timeout(self._open_timeout_s):
-                self._device = await _in_thread(make)
-        except miniaudio.MiniaudioError as error:
-            raise NoDeviceError(str(error)) from None
+                self._device = await asyncio.shield(self._opening)
         except TimeoutError:
             raise NoDeviceError("the sound system does not answer") from None
-        finally:
-            if self._device is None:
-                abandoned.set()
+        except miniaudio.MiniaudioError as error:
+            self._opening = None
+            raise NoDeviceError(str(error)) from None
+        self._opening = None
 
     def play(self, sound: bytes) -> asyncio.Future[None]:
         """Play samples from now on, instead of what is being played. The future ends with the last of them."""
@@ -126,10 +109,33 @@ class Player:
     async def close(self) -> None:
         """Give the device back. One that does not go is left behind."""
         device, self._device, self._track = self._device, None, None
+        opening, self._opening = self._opening, None
+        if opening is not None:
+            opening.add_done_callback(_let_go)
         if device is not None:
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(CLOSE_TIMEOUT_S):
                     await _in_thread(device.close)
+
+    def _make(self) -> Any:
+        """Open a device and see that it plays. Blocks."""
+        _silence_alsa()
+        feed = self._feed()
+        next(feed)
+        device = miniaudio.PlaybackDevice(
+            output_format=miniaudio.SampleFormat.SIGNED16,
+            nchannels=1,
+            sample_rate=RATE_HZ,
+            buffersize_msec=PERIOD_MS,
+            callback_periods=PERIODS,
+            backends=self._backends,
+            app_name="watchkeeper",
+        )
+        device.start(feed)
+        if not self._asked.wait(self._open_timeout_s / 2):
+            device.close()
+            raise miniaudio.MiniaudioError("the sound device plays nothing")
+        return device
 
     def _feed(self) -> _Generator:
         """Run in the device's thread: give it as many samples as it asks for."""
@@ -142,10 +148,17 @@ class Player:
             frames = yield part.ljust(size, b"\0")
 
 
+def _let_go(opening: asyncio.Future[Any]) -> None:
+    """Give back a device that came too late."""
+    if not opening.cancelled() and opening.exception() is None:
+        threading.Thread(target=opening.result().close, name="sound device", daemon=True).start()
+
+
 def _in_thread(work: Callable[[], _T]) -> asyncio.Future[_T]:
     """Run blocking work in a daemon thread: unlike an executor's, the program's end does not wait for it."""
     loop = asyncio.get_running_loop()
     future: asyncio.Future[_T] = loop.create_future()
+    future.add_done_callback(lambda one: one.cancelled() or one.exception())  # nobody may be waiting any more
 
     def settle(result: _T | None, error: Exception | None) -> None:
         if future.done():

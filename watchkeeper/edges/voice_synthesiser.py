@@ -114,6 +114,7 @@ class Synthesiser:
         try:
             self._process = await asyncio.create_subprocess_exec(
                 *self._command,
+                self._folder.name,
                 stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.PIPE,
                 stderr=asyncio.subprocess.DEVNULL,

@@ -3,7 +3,8 @@
 pyttsx3 prints, so what it knows as standard output leads nowhere. eSpeak NG comes from a wheel, not the system.
 A request is {"id", "text", "path", "language", "rate_wpm", "volume"}; its reply {"id", "error", "language"}: error
 null when a WAV file was written, and the language it speaks. The first line of all is {"ready": true}. The end of
-standard input ends the process.
+standard input ends the process and clears away the folder that it may be given, also when the synthesiser hangs:
+a watch that is killed leaves nothing behind.
 """
 
 from __future__ import annotations
@@ -11,14 +12,21 @@ from __future__ import annotations
 import ctypes
 import json
 import os
+import queue
+import shutil
 import sys
 import tempfile
+import threading
+import time
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, TextIO
 
 import espeakng_loader
 
 DEFAULT_LANGUAGE = "en"
+END_WITHIN_S = 5.0
+"""After the end of standard input; a callout takes hundredths of a second."""
 _LONGEST_DATA_PATH = 120  # eSpeak NG keeps its data path in 160 bytes, names of files appended included
 
 
@@ -89,7 +97,7 @@ def synthesise(request: dict[str, Any], driver: Any) -> dict[str, str | None]:
     return {"error": errors[0] if errors else None, "language": language}
 
 
-def serve(requests: TextIO, replies: TextIO, driver: Any) -> None:
+def serve(requests: Iterable[str], replies: TextIO, driver: Any) -> None:
     """Answer requests until there are no more."""
 
     def reply(line: dict[str, Any]) -> None:
@@ -106,17 +114,33 @@ def serve(requests: TextIO, replies: TextIO, driver: Any) -> None:
         reply({"id": request["id"], **done})
 
 
+def _listen(requests: queue.SimpleQueue[str], folders: Iterable[str]) -> None:
+    """Hand on requests; after the last one, end the process even if it hangs."""
+    for line in sys.stdin:
+        requests.put(line)
+    requests.put("")
+    time.sleep(END_WITHIN_S)
+    for folder in folders:
+        shutil.rmtree(folder, ignore_errors=True)
+    os._exit(1)
+
+
 def main() -> None:
-    """Run the process."""
+    """Run the process. An argument names the folder of the WAV files, which goes when the process ends."""
     private = os.dup(1)
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 1)
     os.close(nowhere)
+    requests: queue.SimpleQueue[str] = queue.SimpleQueue()
     with (
         open(private, "w", encoding="utf-8") as replies,  # noqa: PTH123  (a descriptor, no path)
         tempfile.TemporaryDirectory(prefix="watchkeeper-") as scratch,
     ):
-        serve(sys.stdin, replies, load_library(Path(scratch)))
+        folders = [scratch, *sys.argv[1:2]]
+        threading.Thread(target=_listen, args=(requests, folders), daemon=True).start()
+        serve(iter(requests.get, ""), replies, load_library(Path(scratch)))
+    for folder in folders:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 if __name__ == "__main__":
