@@ -8,15 +8,28 @@ from typing import Final, NamedTuple
 from pymavlink.dialects.v20 import all as dialect
 
 from watchkeeper.aircraft.fleet import Fleet, Peer
-from watchkeeper.aircraft.fold import RADIO_MESSAGES
+from watchkeeper.aircraft.fold_radio import RADIO_MESSAGES
 from watchkeeper.aircraft.readings import US
 from watchkeeper.link.tables import MESSAGES
 
 MOST_SHOWN: Final = 8
+MOST_PEERS: Final = 32
 _LEAST_US: Final = 5 * US
 """Rates are not told before this: too few messages came."""
-_RADIO_TYPE_UNKNOWN: Final = 255
-_STATIONS: Final = frozenset({dialect.MAV_TYPE_GCS})
+_STATION_SYSTEM: Final = 255
+"""Stations use the highest system ids (custom of the MAVLink guide); here without a heartbeat to tell."""
+_ENOUGH: Final = 0.8
+_KINDS: Final[Mapping[int, str]] = {
+    dialect.MAV_TYPE_GCS: "Ground station",
+    dialect.MAV_TYPE_ANTENNA_TRACKER: "Antenna tracker",
+    dialect.MAV_TYPE_ONBOARD_CONTROLLER: "Companion computer",
+    dialect.MAV_TYPE_GIMBAL: "Gimbal",
+    dialect.MAV_TYPE_ADSB: "Traffic receiver",
+    dialect.MAV_TYPE_CAMERA: "Camera",
+    dialect.MAV_TYPE_BATTERY: "Battery",
+    dialect.MAV_TYPE_GPS: "Satellite receiver",
+    dialect.MAV_TYPE_WINCH: "Winch",
+}
 
 
 class Wanted(NamedTuple):
@@ -28,6 +41,7 @@ class Wanted(NamedTuple):
 
 
 WANTED: Final = (
+    Wanted((0,), 1.0, "heartbeat"),
     Wanted((33,), 1.0, "position"),
     Wanted((147, 1), 0.5, "battery"),
     Wanted((24,), 0.5, "satellites"),
@@ -45,8 +59,11 @@ def describe_sources(fleet: Fleet, now_us: int) -> list[str]:
     lines: list[str] = []
     for source, peers in fleet.sources.items():
         lines.append(f"{source}:")
+        shown = [*peers.values()][:MOST_PEERS]
+        lines += ["  " + _who(peer, now_us) for peer in shown]
+        if len(peers) > len(shown):
+            lines.append(f"  And {len(peers) - len(shown)} more components.")
         aircraft = [peer for peer in peers.values() if peer.aircraft is not None]
-        lines += ["  " + _who(peer, now_us) for peer in peers.values()]
         for peer in aircraft:
             lines += [f"  {line}" for line in _lacks(peer, peers)]
         if not aircraft:
@@ -55,35 +72,39 @@ def describe_sources(fleet: Fleet, now_us: int) -> list[str]:
 
 
 def _who(peer: Peer, now_us: int) -> str:
-    if peer.aircraft is not None:
-        kind = f"Aircraft {peer.system}"
-    elif RADIO_MESSAGES & peer.counts.keys():
-        kind = f"Radio {peer.system}"
-    elif peer.vehicle in _STATIONS or peer.system == _RADIO_TYPE_UNKNOWN:
-        kind = f"Ground station {peer.system}"
-    else:
-        kind = f"System {peer.system}, component {peer.component}"
+    text = f"{_kind(peer)}: {peer.total} messages"
     span_us = peer.last_us - peer.first_us
-    total = sum(peer.counts.values())
-    text = f"{kind}: {total} messages"
     if span_us >= _LEAST_US:
-        by_count = sorted(peer.counts.items(), key=lambda item: (-item[1], item[0]))
-        rates = [f"{_name(number)} {count * US / span_us:.1f}" for number, count in by_count[:MOST_SHOWN]]
+        by_count = sorted(peer.slots.items(), key=lambda item: (-item[1].count, item[0]))
+        rates = [f"{_name(number)} {slot.count * US / span_us:.1f}" for number, slot in by_count[:MOST_SHOWN]]
         more = f" and {len(by_count) - MOST_SHOWN} kinds more" if len(by_count) > MOST_SHOWN else ""
         text += f"; a second: {', '.join(rates)}{more}"
     tracker = peer.tracker
-    expected = tracker.received + max(tracker.lost, 0)
     if tracker.lost > 0:
-        text += f"; {100 * tracker.lost / expected:.1f} % lost"
+        text += f"; {100 * tracker.lost / (tracker.received + tracker.lost):.1f} % lost"
     silent_us = now_us - peer.last_us
     if silent_us > _LEAST_US:
         text += f"; silent for {silent_us / US:.0f} s"
     return text + "."
 
 
+def _kind(peer: Peer) -> str:
+    if peer.aircraft is not None:
+        return f"Aircraft {peer.system}"
+    if not RADIO_MESSAGES.isdisjoint(peer.slots):
+        return f"Radio {peer.system}"
+    if peer.vehicle is not None and peer.vehicle in _KINDS:
+        return f"{_KINDS[peer.vehicle]} {peer.system}"
+    if peer.vehicle is None and peer.system == _STATION_SYSTEM:
+        return f"Ground station {peer.system} (no heartbeat)"
+    return f"System {peer.system}, component {peer.component}"
+
+
 def _name(number: int) -> str:
     message = MESSAGES.get(number)
-    return message.name if message is not None else f"message {number}"
+    if message is not None:
+        return message.name
+    return "others" if number < 0 else f"message {number}"
 
 
 def _lacks(peer: Peer, peers: Mapping[tuple[int, int], Peer]) -> list[str]:
@@ -93,31 +114,31 @@ def _lacks(peer: Peer, peers: Mapping[tuple[int, int], Peer]) -> list[str]:
         return ["Not heard for long enough to tell what is missing."]
     lines: list[str] = []
     for wanted in WANTED:
-        count = sum(peer.counts.get(number, 0) for number in wanted.messages)
+        count = sum(peer.count(number) for number in wanted.messages)
         rate_hz = count * US / span_us
         names = " or ".join(_name(number) for number in wanted.messages)
         if not count:
             lines.append(
                 f"No {wanted.what}: let the aircraft send {names} at {wanted.rate_hz:g} a second or more."
             )
-        elif rate_hz < 0.8 * wanted.rate_hz:
+        elif rate_hz < _ENOUGH * wanted.rate_hz:
             lines.append(
                 f"Slow {wanted.what} ({rate_hz:.1f} a second): raise {names} to {wanted.rate_hz:g} or more."
             )
-    if not any(RADIO_MESSAGES & other.counts.keys() for other in peers.values()):
+    if all(RADIO_MESSAGES.isdisjoint(other.slots) for other in peers.values()):
         lines.append(
             "No radio report: let the radio put its status into the stream, else loss and gaps must serve."
         )
-    stations = [other for other in peers.values() if other.vehicle in _STATIONS]
+    stations = [other for other in peers.values() if other.vehicle == dialect.MAV_TYPE_GCS]
     lines.append(
         "The ground station's own messages are seen."
         if stations
         else "The ground station's own messages are not seen: what it sends up cannot be told from surprises."
     )
-    seen = len(peer.aircraft.parameters.values) if peer.aircraft is not None else 0
-    total = peer.aircraft.parameters.total if peer.aircraft is not None else None
-    if seen:
-        lines.append(f"{seen} of {total or 'unknown'} parameters seen.")
+    parameters = peer.aircraft.parameters if peer.aircraft is not None else None
+    if parameters is not None and parameters.values:
+        total = parameters.total if parameters.total is not None else "unknown"
+        lines.append(f"{len(parameters.values)} of {total} parameters seen.")
     else:
         lines.append("No parameters seen: refresh them at the ground station once the watch listens.")
     return lines

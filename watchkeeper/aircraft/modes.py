@@ -6,7 +6,7 @@ Neutral words for both: the standard's own eight, `external` (flown by commands 
 
 from __future__ import annotations
 
-from functools import cache
+from functools import lru_cache
 from typing import Final
 
 from pymavlink import mavutil
@@ -16,7 +16,7 @@ STANDARD: Final[dict[int, str]] = {
     1: "position_hold", 2: "orbit", 3: "cruise", 4: "altitude_hold", 5: "safe_recovery", 6: "mission", 7: "land",
     8: "takeoff",
 }  # fmt: skip  # MAV_STANDARD_MODE; 0 is "not a standard mode"
-_WORDS: Final[dict[str, str]] = {
+WORDS: Final[dict[str, str]] = {
     # names as they stand in pymavlink's tables
     "RTL": "safe_recovery", "SMART_RTL": "safe_recovery", "AUTO_RTL": "safe_recovery", "RTGS": "safe_recovery",
     "QRTL": "safe_recovery",
@@ -24,36 +24,75 @@ _WORDS: Final[dict[str, str]] = {
     "LAND": "land", "QLAND": "land",
     "TAKEOFF": "takeoff",
     "LOITER": "position_hold", "POSHOLD": "position_hold", "BRAKE": "position_hold", "POSCTL": "position_hold",
-    "QLOITER": "position_hold", "POSITION": "position_hold", "READY": "position_hold",
+    "QLOITER": "position_hold", "POSITION": "position_hold", "READY": "position_hold", "ZIGZAG": "position_hold",
     "CIRCLE": "orbit",
     "ALT_HOLD": "altitude_hold", "ALTCTL": "altitude_hold", "QHOVER": "altitude_hold", "SPORT": "altitude_hold",
-    "FLOWHOLD": "altitude_hold",
+    "FLOWHOLD": "altitude_hold", "AUTOTUNE": "altitude_hold",
     "CRUISE": "cruise",
     "GUIDED": "external", "OFFBOARD": "external", "GUIDED_NOGPS": "external", "FOLLOW": "external",
-    "FOLLOWME": "external",
+    "FOLLOWME": "external", "AVOID_ADSB": "external",
     "STABILIZE": "attitude", "STABILIZED": "attitude", "MANUAL": "attitude", "DRIFT": "attitude",
     "QSTABILIZE": "attitude",
     "ACRO": "rate", "RATTITUDE": "rate",
 }  # fmt: skip
+MOST_LEARNED: Final = 256
 _GENERIC: Final = dialect.MAV_AUTOPILOT_GENERIC
 _PX4: Final = dialect.MAV_AUTOPILOT_PX4
 _ARDUPILOT: Final = dialect.MAV_AUTOPILOT_ARDUPILOTMEGA
 _CUSTOM_ENABLED: Final = dialect.MAV_MODE_FLAG_CUSTOM_MODE_ENABLED
 
 
-def from_heartbeat(autopilot: int, vehicle: int, base_mode: int, custom_mode: int) -> tuple[str, str]:
-    """Return (word of the catalogue, name in pymavlink's table or "") of a heartbeat's mode."""
-    name = _name(autopilot, vehicle, base_mode & 0xFF, custom_mode)
-    return _WORDS.get(name, "other"), name
+class ModeTracker:
+    """The mode of one power-up, and which of the aircraft's own modes are standard ones as it says itself."""
+
+    __slots__ = ("_custom", "_learned", "_told", "intended", "name", "word")
+
+    def __init__(self) -> None:
+        self.word = "other"
+        self.name = ""
+        """Its name in pymavlink's table, "" where there is none."""
+        self.intended: int | None = None
+        """The custom mode that the aircraft means to get to, as it numbers them."""
+        self._custom: int | None = None
+        self._learned: dict[int, int] = {}
+        self._told = False
+        """CURRENT_MODE named a standard mode, and the heartbeat's mode has not changed since."""
+
+    def heartbeat(self, autopilot: int, vehicle: int, base_mode: int, custom_mode: int) -> str:
+        """Take the mode of a heartbeat in; return the word for it."""
+        if custom_mode == self._custom and self._told:
+            return self.word
+        self._custom = custom_mode
+        self._told = False
+        self.name = named(autopilot, vehicle, base_mode & _CUSTOM_ENABLED, custom_mode)
+        standard = self._learned.get(custom_mode)
+        self.word = STANDARD[standard] if standard is not None else WORDS.get(self.name, "other")
+        return self.word
+
+    def learn(self, custom_mode: int, standard: int) -> None:
+        """Take in which standard mode a custom mode is (AVAILABLE_MODES, CURRENT_MODE)."""
+        if standard not in STANDARD:
+            self._learned.pop(custom_mode, None)
+        elif custom_mode in self._learned or len(self._learned) < MOST_LEARNED:
+            self._learned[custom_mode] = standard
+
+    def current(self, standard: int, custom_mode: int, intended: int) -> str:
+        """Take CURRENT_MODE in; return the word for the mode."""
+        self.learn(custom_mode, standard)
+        self.intended = intended or None
+        self._told = standard in STANDARD
+        if self._told:
+            self.word = STANDARD[standard]
+        return self.word
 
 
-@cache
-def _name(autopilot: int, vehicle: int, base_mode: int, custom_mode: int) -> str:
-    """Return the table's name, cached: the tables are searched once a mode."""
-    if not base_mode & _CUSTOM_ENABLED or autopilot == _GENERIC:
+@lru_cache(maxsize=256)
+def named(autopilot: int, vehicle: int, custom_enabled: int, custom_mode: int) -> str:
+    """Return the name of a custom mode in pymavlink's tables, "" if they have none."""
+    if not custom_enabled or autopilot == _GENERIC:
         return ""
     if autopilot == _PX4:
-        return str(mavutil.interpret_px4_mode(base_mode, custom_mode))
+        return str(mavutil.interpret_px4_mode(custom_enabled, custom_mode))
     if autopilot != _ARDUPILOT:
         return ""
     table = mavutil.mode_mapping_bynumber(vehicle) or {}

@@ -1,137 +1,85 @@
-"""The flight batteries of one aircraft: told apart by component and id, measured or not, and the worst of them.
+"""The flight batteries of one aircraft: told apart by component and id, and the worst of them.
 
-What is plainly not measured stays unknown: a monitor that reports neither current nor charge, and whose voltage
-never moves, is not wired to the pack. With several packs SYS_STATUS does not say which it means, so it counts
-only until a BATTERY_STATUS of a flight battery is heard.
+With several packs SYS_STATUS does not say which it means, so it counts only while no BATTERY_STATUS of a flight
+battery is heard.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
-from watchkeeper.aircraft.catalogue import INDEX, MAX_PACKS, PACK_NAMES, pack_index
+from watchkeeper.aircraft.catalogue import INDEX, MAX_PACKS, pack_index
+from watchkeeper.aircraft.cells import REST_A, REST_FOR_US, CellCount, inferred
 from watchkeeper.aircraft.files import AircraftFile
+from watchkeeper.aircraft.pack import BLIND_ROW, FOLDED, Pack, Row, Sample
 from watchkeeper.aircraft.readings import US, Readings, Stream
 
-FLIGHT_FUNCTIONS: Final = frozenset({0, 1, 2})
-"""MAV_BATTERY_FUNCTION: unknown, all, propulsion. Avionics and payload batteries are none of the flight's."""
-LEAST_V: Final = 1.0
-LEAST_MOVE_V: Final = 0.02
-"""A voltage that has moved by more than this is measured: converters flicker by one step, wires not at all."""
-REST_A: Final = 1.5
-REST_FOR_US: Final = 120 * US
-CELL_REST_V: Final = (3.4, 4.25)
-"""Resting cell voltages in which cells are counted; a pack emptier than that is not guessed at."""
-SERIES: Final = (1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 18, 20, 24)
-"""Numbers of cells that packs of multirotors are made with (common practice)."""
 SUM_SHARE: Final = 0.02
 SUM_SAMPLES: Final = 20
-
-VOLTAGE, CELL, CURRENT, POWER, GAUGE, CONSUMED, IMBALANCE, TEMPERATURE = (
-    PACK_NAMES.index(name)
-    for name in (
-        "voltage", "cell_voltage", "current", "power", "gauge_left", "consumed", "imbalance", "temperature",
-    )
-)  # fmt: skip
-_ALL: Final = [INDEX[f"battery.{name}"] for name in PACK_NAMES]
-_OF_PACK: Final = [[pack_index(n, name) for name in PACK_NAMES] for n in range(1, MAX_PACKS + 1)]
+"""Reports in a row, each the sum of the others, until a monitor is taken for the sum of the packs."""
+_REMOVED_US: Final = 60 * US
+_ALL: Final = tuple(INDEX[f"battery.{name}"] for name in FOLDED)
+_OF_PACK: Final = [tuple(pack_index(n, name) for name in FOLDED) for n in range(1, MAX_PACKS + 1)]
 _CELLS: Final = INDEX["battery.cells"]
 _CELLS_SOURCE: Final = INDEX["battery.cells_source"]
-FOLDED: Final = (VOLTAGE, CELL, CURRENT, POWER, GAUGE, CONSUMED, IMBALANCE, TEMPERATURE)
-TOUCHED: Final = frozenset({_CELLS, _CELLS_SOURCE} | {one[i] for one in (_ALL, *_OF_PACK) for i in FOLDED})
-
-
-@dataclass(frozen=True, slots=True)
-class Sample:
-    """One report of one monitor; None is unknown. V, A, Ah, %, degC."""
-
-    voltage_v: float | None
-    current_a: float | None
-    gauge_pct: float | None
-    consumed_ah: float | None = None
-    temperature_degc: float | None = None
-    cells_v: Sequence[float] = ()
-
-
-class Pack:
-    """One monitored pack: its last report, and whether it is measured at all."""
-
-    __slots__ = ("first_us", "highest_v", "last", "lowest_v", "measured", "number", "stream", "sums")
-
-    def __init__(self, number: int, now_us: int) -> None:
-        self.number = number
-        self.stream = Stream()
-        self.first_us = now_us
-        self.last: Sample | None = None
-        self.lowest_v = self.highest_v = 0.0
-        self.measured = False
-        self.sums = 0
-        """Reports in a row whose current was the sum of all the others'."""
-
-    def take(self, sample: Sample, now_us: int) -> None:
-        """Take one report in."""
-        self.stream.mark(now_us)
-        self.last = sample
-        volts = sample.voltage_v
-        if self.measured or volts is None or volts < LEAST_V:
-            return
-        if not self.lowest_v:
-            self.lowest_v = self.highest_v = volts
-        self.lowest_v = min(self.lowest_v, volts)
-        self.highest_v = max(self.highest_v, volts)
-        told = sample.current_a is not None or sample.gauge_pct is not None or sample.consumed_ah is not None
-        self.measured = told or self.highest_v - self.lowest_v > LEAST_MOVE_V
+TOUCHED: Final = frozenset({_CELLS, _CELLS_SOURCE, *_ALL}.union(*_OF_PACK))
 
 
 class PackTable:
     """All packs of one aircraft, written to its readings."""
 
-    __slots__ = ("_cells", "_file", "_own", "_readings", "_stream", "_whole", "packs")
+    __slots__ = ("_cells", "_monitors", "_own", "_readings", "_series", "_stream", "_whole", "packs")
 
     def __init__(self, readings: Readings, file: AircraftFile | None) -> None:
         self._readings = readings
-        self._file = file
+        self._monitors: Mapping[int, int | str] = file.packs.monitors if file is not None else {}
+        self._series = file is not None and file.packs.topology == "series"
+        self._cells = CellCount(file.packs.cells if file is not None else None)
         self.packs: dict[tuple[int, int], Pack] = {}
         """By (component, battery id)."""
         self._whole: Pack | None = None
         """What SYS_STATUS tells."""
         self._stream = Stream()
         self._own = Stream()
-        self._cells: int | None = None
-        if file is not None and file.packs.cells is not None:
-            self._know_cells(file.packs.cells, "aircraft_file", 0)
+        if self._cells.cells is not None:
+            self._put_cells(0)
 
-    def system_status(self, sample: Sample, *, armed: bool, now_us: int) -> None:
+    def system_status(self, sample: Sample, armed: bool, flying: bool, now_us: int) -> None:
         """Take the battery fields of SYS_STATUS in."""
-        if self.packs:
+        if self.packs and (len(self.packs) > 1 or not next(iter(self.packs.values())).is_silent(now_us)):
             return
-        if self._whole is None:
-            self._whole = Pack(1, now_us)
-        self._whole.take(sample, now_us)
-        self._count_cells(self._whole, armed=armed, now_us=now_us)
-        self._write([self._whole], now_us)
+        whole = self._whole
+        if whole is None:
+            whole = self._whole = Pack(1, now_us)
+        whole.take(sample, flying, now_us)
+        self._count_cells(whole, armed, now_us)
+        self._write_all(whole.row(self._cells.cells), now_us)
 
-    def battery_status(self, component: int, battery: int, sample: Sample, *, armed: bool, now_us: int) -> None:
+    def battery_status(
+        self, component: int, battery: int, sample: Sample, armed: bool, flying: bool, now_us: int
+    ) -> None:
         """Take one BATTERY_STATUS of a flight battery in."""
-        what = self._monitors().get(battery)
-        if what in {"sum", "other"}:
-            return
         key = (component, battery)
         pack = self.packs.get(key)
         if pack is None:
-            if len(self.packs) >= MAX_PACKS:
+            monitors = self._monitors.get(battery)
+            if monitors in {"sum", "other"} or len(self.packs) >= MAX_PACKS:
                 return
-            pack = self.packs[key] = Pack(self._free_number(what, battery), now_us)
+            pack = self.packs[key] = Pack(self._free_number(monitors, battery), now_us)
             self._whole = None
-        pack.take(sample, now_us)
+        pack.take(sample, flying, now_us)
+        self._count_cells(pack, armed, now_us)
+        row = pack.row(self._cells.cells)
+        values, streams, stream = self._readings.values, self._readings.streams, pack.stream
+        for index, value in zip(_OF_PACK[pack.number - 1], row, strict=True):
+            values[index] = value
+            streams[index] = stream
+        if len(self.packs) == 1:
+            self._write_all(row, now_us)
+            return
         self._watch_for_sums(pack)
-        self._count_cells(pack, armed=armed, now_us=now_us)
-        self._write([p for p in self.packs.values() if p.sums < SUM_SAMPLES], now_us)
-
-    def _monitors(self) -> Mapping[int, int | str]:
-        return self._file.packs.monitors if self._file is not None and self._file.packs.monitors else {}
+        self._write_all(self._over_all(armed, now_us), now_us)
 
     def _free_number(self, wanted: int | str | None, battery: int) -> int:
         taken = {pack.number for pack in self.packs.values()}
@@ -142,85 +90,86 @@ class PackTable:
 
     def _watch_for_sums(self, pack: Pack) -> None:
         """Count reports in which a current is the sum of two or more others': that monitor is no pack."""
-        mine = pack.last.current_a if pack.last is not None else None
-        others = [
-            p.last.current_a
-            for p in self.packs.values()
-            if p is not pack and p.last is not None and p.last.current_a is not None
-        ]
-        if mine is None or mine < REST_A or len(others) < 2 or len(others) != len(self.packs) - 1:
+        mine = pack.current_a
+        others = [p.current_a for p in self.packs.values() if p is not pack]
+        known = [current_a for current_a in others if current_a is not None]
+        if mine is None or mine < REST_A or len(known) < 2 or len(known) != len(others):
             return
-        near = abs(mine - sum(others)) <= SUM_SHARE * mine + 0.2
+        near = abs(mine - sum(known)) <= SUM_SHARE * mine + 0.2
         pack.sums = pack.sums + 1 if near else 0
 
-    def _count_cells(self, pack: Pack, *, armed: bool, now_us: int) -> None:
+    def _count_cells(self, pack: Pack, armed: bool, now_us: int) -> None:
         """Learn the number of cells: from those reported, else from a resting voltage if only one fits."""
-        sample = pack.last
-        if sample is None or (self._cells is not None and not (len(sample.cells_v) > 1)):
+        sample, counted = pack.last, self._cells
+        reported = len(sample.cells_v)
+        if reported > 1:
+            if counted.take(reported, "reported"):
+                self._put_cells(now_us)
             return
-        source = self._readings.values[_CELLS_SOURCE]
-        if source == "aircraft_file":
+        if armed or counted.cells is not None or sample.voltage_v is None or now_us - pack.first_us > REST_FOR_US:
             return
-        if len(sample.cells_v) > 1:
-            if source != "reported" or self._cells != len(sample.cells_v):
-                self._know_cells(len(sample.cells_v), "reported", now_us)
-            return
-        resting = not armed and (sample.current_a is None or sample.current_a < REST_A)
-        if not resting or not pack.measured or sample.voltage_v is None or now_us - pack.first_us > REST_FOR_US:
-            return
-        low, high = CELL_REST_V
-        fitting = [n for n in SERIES if low <= sample.voltage_v / n <= high]
-        if len(fitting) == 1:
-            self._know_cells(fitting[0], "inferred", now_us)
+        resting = sample.current_a is None or sample.current_a < REST_A
+        if resting and pack.measured:
+            cells = inferred(sample.voltage_v)
+            if cells is not None and counted.take(cells, "inferred"):
+                self._put_cells(now_us)
 
-    def _know_cells(self, cells: int, source: str, now_us: int) -> None:
-        self._cells = cells
+    def _put_cells(self, now_us: int) -> None:
         self._own.mark(now_us)
-        self._readings.put(_CELLS, cells, self._own)
-        self._readings.put(_CELLS_SOURCE, source, self._own)
+        self._readings.put(_CELLS, self._cells.cells, self._own)
+        self._readings.put(_CELLS_SOURCE, self._cells.source, self._own)
 
-    def _write(self, packs: Sequence[Pack], now_us: int) -> None:
-        """Write every pack, and over all of them: worst of what limits, sum of what they give together."""
-        self._stream.mark(now_us)
-        readings = self._readings
-        rows: list[list[float | None]] = []
-        told_apart = bool(self.packs)
-        for pack in packs:
-            row = self._row(pack)
-            rows.append(row)
-            if told_apart and pack.stream.time_us == now_us:
-                for i in FOLDED:
-                    readings.put(_OF_PACK[pack.number - 1][i], row[i], pack.stream)
-        put = readings.put
-        if len(rows) == 1:
-            for i in FOLDED:
-                put(_ALL[i], rows[0][i], self._stream)
-            return
-        for i in FOLDED:
-            known = [value for row in rows if (value := row[i]) is not None]
-            total: float | None = None
-            if known:
-                if i in {CURRENT, POWER, CONSUMED}:
-                    total = sum(known) if len(known) == len(rows) else None
-                else:
-                    total = max(known) if i in {IMBALANCE, TEMPERATURE} else min(known)
-            put(_ALL[i], total, self._stream)
+    def _over_all(self, armed: bool, now_us: int) -> Row:
+        """Return the worst of what limits, and the sum of what the packs give together.
 
-    def _row(self, pack: Pack) -> list[float | None]:
-        row: list[float | None] = [None] * len(PACK_NAMES)
-        sample = pack.last
-        if sample is None or not pack.measured:
-            return row
-        volts, current_a = sample.voltage_v, sample.current_a
-        row[VOLTAGE] = volts
-        row[CURRENT] = current_a
-        row[GAUGE] = sample.gauge_pct
-        row[CONSUMED] = sample.consumed_ah
-        row[TEMPERATURE] = sample.temperature_degc
-        if volts is not None and self._cells:
-            row[CELL] = volts / self._cells
-        if volts is not None and current_a is not None:
-            row[POWER] = volts * current_a
-        if len(sample.cells_v) > 1:
-            row[IMBALANCE] = max(sample.cells_v) - min(sample.cells_v)
-        return row
+        A pack that has fallen silent is no longer the worst, but the sums are unknown without it; on the ground
+        it is in time taken for removed.
+        """
+        if not armed:
+            gone = [k for k, p in self.packs.items() if now_us - p.stream.time_us > _REMOVED_US]
+            for key in gone:
+                del self.packs[key]
+        flight = [pack for pack in self.packs.values() if pack.sums < SUM_SAMPLES]
+        rows = [pack.row(self._cells.cells) for pack in flight if not pack.is_silent(now_us)]
+        if not rows:
+            return BLIND_ROW
+        columns = list(zip(*rows, strict=True))
+        volts, cell, current_a, power, gauge, consumed, imbalance, temperature = columns
+        complete = len(rows) == len(flight)
+        return (
+            _lowest(volts),
+            _lowest(cell),
+            self._together(current_a) if complete else None,
+            _total(power) if complete else None,
+            _lowest(gauge),
+            self._together(consumed) if complete else None,
+            _highest(imbalance),
+            _highest(temperature),
+        )
+
+    def _together(self, values: Sequence[float | None]) -> float | None:
+        """Return currents or charges of all packs together; the same one flows through packs in series."""
+        if not self._series:
+            return _total(values)
+        return _highest(values) if None not in values else None
+
+    def _write_all(self, row: Row, now_us: int) -> None:
+        stream = self._stream
+        stream.mark(now_us)
+        values, streams = self._readings.values, self._readings.streams
+        for index, value in zip(_ALL, row, strict=True):
+            values[index] = value
+            streams[index] = stream
+
+
+def _lowest(values: Sequence[float | None]) -> float | None:
+    return min((v for v in values if v is not None), default=None)
+
+
+def _highest(values: Sequence[float | None]) -> float | None:
+    return max((v for v in values if v is not None), default=None)
+
+
+def _total(values: Sequence[float | None]) -> float | None:
+    known = [v for v in values if v is not None]
+    return sum(known) if len(known) == len(values) else None

@@ -37,12 +37,13 @@ class Parameters:
         self._capabilities: int | None = None
         self._raw: dict[str, tuple[bytes, int]] = {}
 
-    def take(self, name: str, value: float, kind: int, total: int, autopilot: int) -> None:
-        """Take one PARAM_VALUE in."""
-        if not name or (name not in self.values and len(self.values) >= MOST):
+    def take(self, name: str, raw: bytes, kind: int, total: int, autopilot: int) -> None:
+        """Take one PARAM_VALUE in; `raw` is its number as the four bytes of a float."""
+        if not (name and name.isascii() and name.isprintable()):
+            return
+        if name not in self.values and len(self.values) >= MOST:
             return
         self.total = total or self.total
-        raw = struct.pack("<f", value)
         self._raw[name] = (raw, kind)
         self.values[name] = decode(raw, kind, self._encoding(autopilot))
 

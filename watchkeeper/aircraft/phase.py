@@ -1,173 +1,260 @@
 """What part of a flight an aircraft is in: a table first.
 
-The landed state is taken from EXTENDED_SYS_STATE where it is sent, else inferred from height, speed and
-throttle. What is inferred has to hold for a while before the phase follows.
+Each sign in the table is a function of what was last seen. The landed state is taken from EXTENDED_SYS_STATE where
+it is sent, else inferred from height, climb, speed and throttle; what is inferred has to hold for a while before
+the phase follows, by the times of the samples.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 from watchkeeper.aircraft.readings import US
 
 UNDEFINED, ON_GROUND, IN_AIR, TAKING_OFF, LANDING = range(5)  # MAV_LANDED_STATE
 
+TRANSITIONS: Final[Mapping[str | None, tuple[tuple[str, str], ...]]] = {
+    None: (
+        ("disarmed in the air", "airborne"),
+        ("disarmed", "on_ground"),
+        ("flies already", "airborne"),
+        ("armed on the ground", "armed"),
+    ),
+    "on_ground": (("armed", "armed"),),
+    "armed": (("disarmed", "on_ground"), ("lifted", "taking_off")),
+    "taking_off": (("down", "landed"), ("climbed", "airborne")),
+    "airborne": (("down", "landed"), ("lands", "landing"), ("returns", "returning")),
+    "returning": (
+        ("down", "landed"),
+        ("lands", "landing"),
+        ("return ended", "airborne"),
+        ("sinks home", "landing"),
+    ),
+    "landing": (("down", "landed"), ("return resumed", "returning"), ("landing ended", "airborne")),
+    "landed": (("armed anew", "armed"), ("lifted", "airborne")),
+}
+"""From a phase, the first sign that is seen leads to the next; then the next is looked at in the same way."""
+
 LIFT_M: Final = 1.5
 """Higher than this over the place of arming it flies: above the drift of a barometer in a minute or two."""
+HOVER_M: Final = 0.5
+HOVER_US: Final = 1 * US
+HOVER_PCT: Final = 25
+"""So much throttle for a second and off the ground by half a metre is a low hover, not an idle run."""
 CLIMBED_M: Final = 5.0
 """The take-off ends at this height, about the usual first hover of 10 to 15 ft (common practice)."""
-STILL_M_S: Final = 0.3
-STILL_US: Final = 2 * US
-STILL_IDLE_US: Final = 1 * US
-"""With the throttle at idle less is enough: falling, it would not be still."""
+TAKE_OFF_US: Final = 20 * US
+"""Longer in a low hover is a flight."""
+LIGHT_PCT: Final = 10
 IDLE_PCT: Final = 5
+LIGHT_US: Final = 1_500_000
+IDLE_US: Final = 1 * US
+FALL_M_S: Final = 1.0
+"""On so light a throttle an aircraft in the air falls, 15 m/s after 1.5 s; sinking slower than this, it stands."""
+STILL_US: Final = 2 * US
+STILL_CLIMB_M_S: Final = 0.3
+STILL_SPEED_M_S: Final = 0.6
+LOW_M: Final = 1.0
+NEAR_GROUND_M: Final = 3.0
 SINK_M_S: Final = -0.25
 SLOW_M_S: Final = 1.5
+NEAR_HOME_M: Final = 25.0
 SINK_US: Final = 1 * US
 RISE_US: Final = 2 * US
-TAKE_OFF_LIMIT_US: Final = 60 * US
-LOW_M: Final = 1.0
-LIGHT_PCT: Final = 15
-"""No multirotor hovers on so little throttle."""
+UNSEEN_US: Final = 5 * US
+"""Heights and speeds older than this are not used."""
 
 
 @dataclass(slots=True)
-class Facts:
-    """What the phase is judged by. Unknown is None (heights and speeds in m and m/s, up positive)."""
+class Seen:
+    """What the phase is judged by, as last seen. Unknown is None (m and m/s, up positive)."""
 
-    armed: bool
-    mode: str
+    armed: bool | None = None
+    mode: str = "other"
     landed: int = UNDEFINED
     height_m: float | None = None
     climb_m_s: float | None = None
     speed_m_s: float | None = None
     throttle_pct: float | None = None
+    home_m: float | None = None
+    motion_us: int = 0
+    """When height and speeds were seen."""
     plan_returns: bool = False
     plan_lands: bool = False
 
 
+def _lands(_: object, seen: Seen) -> bool:
+    return seen.mode == "land" or seen.landed == LANDING or seen.plan_lands
+
+
+def _returns(_: object, seen: Seen) -> bool:
+    return seen.mode == "safe_recovery" or seen.plan_returns
+
+
 class PhaseTracker:
-    """Follows the phase of one power-up. `update` returns it, None until it can be known."""
+    """Follows the phase of one power-up. `phase` is None until it can be known."""
 
-    __slots__ = ("_armed", "_ground_m", "_off_us", "_rise_us", "_sink_us", "_still_us", "phase")
+    __slots__ = (
+        "_ground_m", "_hover_us", "_landed_armed", "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us",
+        "_still_us", "now_us", "phase",
+    )  # fmt: skip
 
-    def __init__(self) -> None:
+    def __init__(self, seen: Seen) -> None:
         self.phase: str | None = None
-        self._armed = False
-        self._ground_m: float | None = None
+        self.now_us = 0
+        self._seen = seen
+        self._ground_m = 0.0
+        self._landed_armed = False
+        self._off_us = 0
         self._still_us: int | None = None
+        self._light_us: int | None = None
+        self._hover_us: int | None = None
         self._sink_us: int | None = None
         self._rise_us: int | None = None
-        self._off_us = 0
 
-    def update(self, facts: Facts, now_us: int) -> str | None:
-        """Take in what is known now."""
-        still_us = self._held("_still_us", self._is_still(facts), now_us)
-        idle = facts.throttle_pct is not None and facts.throttle_pct < IDLE_PCT
-        still = still_us >= (STILL_IDLE_US if idle else STILL_US)
-        sinking = self._held("_sink_us", self._is_sinking(facts), now_us) >= SINK_US
-        rising = self._held("_rise_us", (facts.climb_m_s or 0.0) > -SINK_M_S, now_us) >= RISE_US
-        phase = self._next(facts, now_us, still=still, sinking=sinking, rising=rising)
-        if phase != self.phase:
-            if phase == "taking_off":
-                self._off_us = now_us
-            if phase in {"on_ground", "landed", "armed"}:
-                self._ground_m = facts.height_m
-            self.phase = phase
-        self._armed = facts.armed
-        return phase
+    def update(self, now_us: int) -> str | None:
+        """Judge what was seen up to now; return the phase."""
+        self.now_us = now_us
+        seen = self._seen
+        if now_us - seen.motion_us > UNSEEN_US:
+            seen.height_m = seen.climb_m_s = seen.speed_m_s = seen.throttle_pct = None
+        self._time_signs(seen, now_us)
+        for _ in TRANSITIONS:  # more steps at once than phases would be a circle
+            following = self._following(seen)
+            if following is None:
+                break
+            self._enter(following, seen)
+        if self.phase in _DOWN:
+            if not seen.armed and seen.height_m is not None:
+                self._ground_m = seen.height_m
+            self._landed_armed = self._landed_armed and bool(seen.armed)
+        return self.phase
 
-    def _next(self, facts: Facts, now_us: int, *, still: bool, sinking: bool, rising: bool) -> str | None:
-        phase = self.phase
-        if phase is None:
-            return self._first(facts)
-        if phase in {"on_ground", "landed", "armed"}:
-            if not facts.armed:
-                if facts.height_m is not None and phase == "on_ground":
-                    self._ground_m = facts.height_m
-                return (
-                    "landed"
-                    if phase == "armed" and self._ground_m is None
-                    else "on_ground"
-                    if phase == "armed"
-                    else phase
-                )
-            if phase == "landed" and not self._armed:
-                return "armed"
-            if self._flies(facts):
-                return self._airborne(facts, sinking=False, rising=True) if phase == "landed" else "taking_off"
-            return "armed" if phase == "on_ground" else phase
-        if self._is_down(facts, still=still):
-            return "landed"
-        if phase == "taking_off" and facts.landed in {UNDEFINED, TAKING_OFF}:
-            low = facts.height_m is None or facts.height_m - (self._ground_m or 0.0) < CLIMBED_M
-            if low and facts.mode not in {"safe_recovery", "land"} and now_us - self._off_us < TAKE_OFF_LIMIT_US:
-                return phase
-        return self._airborne(facts, sinking=sinking, rising=rising)
+    def _following(self, seen: Seen) -> str | None:
+        for sign, following in _STEPS[self.phase]:
+            if sign(self, seen):
+                return following
+        return None
 
-    def _first(self, facts: Facts) -> str | None:
-        """Return the phase of an aircraft that is heard for the first time."""
-        if not facts.armed:
-            high = (
-                facts.landed in {UNDEFINED, IN_AIR} and (facts.height_m or 0.0) > 3.0 and not self._is_still(facts)
-            )
-            return "airborne" if high and facts.landed == IN_AIR else "on_ground"
-        if facts.landed == ON_GROUND:
-            return "armed"
-        if facts.landed != UNDEFINED:
-            return self._airborne(facts, sinking=False, rising=False)
-        if facts.height_m is None:
-            return None  # unknown counts as in flight
-        if facts.height_m > LIFT_M or (facts.speed_m_s or 0.0) > SLOW_M_S:
-            return self._airborne(facts, sinking=False, rising=False)
-        return "armed"
+    def _enter(self, phase: str, seen: Seen) -> None:
+        if phase == "taking_off":
+            self._off_us = self.now_us
+        elif phase in _DOWN and (self.phase is not None or not seen.armed):
+            self._ground_m = seen.height_m if seen.height_m is not None else self._ground_m
+        if phase == "landed":
+            self._landed_armed = bool(seen.armed)
+            self._hover_us = None
+        self.phase = phase
 
-    def _flies(self, facts: Facts) -> bool:
-        if facts.landed != UNDEFINED:
-            return facts.landed != ON_GROUND
-        if facts.height_m is None:
+    def _time_signs(self, seen: Seen, now_us: int) -> None:
+        """Note since when each sign that needs time has held."""
+        climb, speed, throttle = seen.climb_m_s, seen.speed_m_s, seen.throttle_pct
+        if climb is None:
+            self._still_us = self._light_us = self._sink_us = self._rise_us = None
+        else:
+            slow = speed is None or speed < SLOW_M_S
+            still = -STILL_CLIMB_M_S <= climb <= STILL_CLIMB_M_S and (speed is None or speed < STILL_SPEED_M_S)
+            light = throttle is not None and throttle < LIGHT_PCT and -FALL_M_S < climb < FALL_M_S and slow
+            self._still_us = (self._still_us or now_us) if still else None
+            self._light_us = (self._light_us or now_us) if light else None
+            self._sink_us = (self._sink_us or now_us) if climb < SINK_M_S and slow else None
+            self._rise_us = (self._rise_us or now_us) if climb > -SINK_M_S or not slow else None
+        above_m = self.above_m
+        hovers = throttle is not None and throttle >= HOVER_PCT and above_m is not None and above_m > HOVER_M
+        self._hover_us = (self._hover_us or now_us) if hovers else None
+
+    @property
+    def above_m(self) -> float | None:
+        """Height over the place where it last stood, m."""
+        height_m = self._seen.height_m
+        return None if height_m is None else height_m - self._ground_m
+
+    def _held(self, since_us: int | None, least_us: int) -> bool:
+        return since_us is not None and self.now_us - since_us >= least_us
+
+    def _lifted(self, seen: Seen) -> bool:
+        if not seen.armed:
             return False
-        return facts.height_m - (self._ground_m or 0.0) > LIFT_M and (
-            facts.throttle_pct is None or facts.throttle_pct > 0
-        )
+        if seen.landed != UNDEFINED:
+            return seen.landed != ON_GROUND
+        above_m = self.above_m
+        if above_m is None or (seen.throttle_pct is not None and seen.throttle_pct < IDLE_PCT):
+            return False
+        return above_m > LIFT_M or self._held(self._hover_us, HOVER_US)
 
-    def _is_down(self, facts: Facts, *, still: bool) -> bool:
-        if facts.landed != UNDEFINED:
-            return facts.landed == ON_GROUND
-        if not facts.armed:
-            low = facts.height_m is None or facts.height_m - (self._ground_m or 0.0) < 2 * LIFT_M
-            return still or low
-        above_m = None if facts.height_m is None else facts.height_m - (self._ground_m or 0.0)
-        if facts.throttle_pct is not None and facts.throttle_pct >= IDLE_PCT and facts.mode != "land":
-            return still and above_m is not None and abs(above_m) < LOW_M and facts.throttle_pct < LIGHT_PCT
-        return still and (above_m is None or above_m < 2 * LIFT_M)
+    def _down(self, seen: Seen) -> bool:
+        if seen.landed != UNDEFINED:
+            return seen.landed == ON_GROUND
+        still = self._held(self._still_us, STILL_US)
+        above_m = self.above_m
+        if not seen.armed:  # in the air, disarmed, it falls: no landing before it lies still
+            return still or above_m is None or above_m < NEAR_GROUND_M
+        low = above_m is None or above_m < LOW_M
+        if seen.throttle_pct is None:
+            return still and low
+        near = above_m is None or above_m < NEAR_GROUND_M
+        idle = seen.throttle_pct < IDLE_PCT
+        if self._held(self._light_us, IDLE_US if idle else LIGHT_US) and (near or idle):
+            return True
+        return still and near and seen.mode == "land"
 
-    def _airborne(self, facts: Facts, *, sinking: bool, rising: bool) -> str:
-        if facts.mode == "land" or facts.landed == LANDING or facts.plan_lands:
-            return "landing"
-        if facts.mode == "safe_recovery" or facts.plan_returns:
-            if self.phase == "landing":
-                return "returning" if rising else "landing"
-            return "landing" if sinking else "returning"
-        return "airborne"
+    def _flies_already(self, seen: Seen) -> bool:
+        if not seen.armed:
+            return False
+        if seen.landed != UNDEFINED:
+            return seen.landed != ON_GROUND
+        if seen.height_m is None:
+            return False
+        if seen.throttle_pct is not None and seen.throttle_pct < IDLE_PCT:
+            return seen.height_m > NEAR_GROUND_M
+        return seen.height_m > LIFT_M or (seen.speed_m_s or 0.0) > 2 * SLOW_M_S
 
-    @staticmethod
-    def _is_still(facts: Facts) -> bool:
-        moving = (facts.speed_m_s or 0.0) > 2 * STILL_M_S or abs(facts.climb_m_s or 0.0) > STILL_M_S
-        return not moving and facts.climb_m_s is not None
+    def _disarmed_in_the_air(self, seen: Seen) -> bool:
+        return seen.armed is False and seen.landed == IN_AIR and (seen.height_m or 0.0) > NEAR_GROUND_M
 
-    @staticmethod
-    def _is_sinking(facts: Facts) -> bool:
-        return (facts.climb_m_s or 0.0) < SINK_M_S and facts.speed_m_s is not None and facts.speed_m_s < SLOW_M_S
+    def _armed_on_the_ground(self, seen: Seen) -> bool:
+        # unknown counts as in flight, so it stays unknown until a height is seen
+        return seen.armed is True and (seen.landed == ON_GROUND or seen.height_m is not None)
 
-    def _held(self, name: str, holds: bool, now_us: int) -> int:
-        """Return for how long something has held, -1 if it does not."""
-        since: int | None = getattr(self, name)
-        if not holds:
-            setattr(self, name, None)
-            return -1
-        if since is None:
-            setattr(self, name, now_us)
-            return 0
-        return now_us - since
+    def _climbed(self, seen: Seen) -> bool:
+        if seen.landed not in (UNDEFINED, TAKING_OFF) or _lands(self, seen) or _returns(self, seen):
+            return True
+        above_m = self.above_m
+        return (above_m is not None and above_m >= CLIMBED_M) or self.now_us - self._off_us >= TAKE_OFF_US
+
+    def _sinks_home(self, seen: Seen) -> bool:
+        near = seen.home_m is None or seen.home_m < NEAR_HOME_M
+        return near and self._held(self._sink_us, SINK_US)
+
+    def _return_resumed(self, seen: Seen) -> bool:
+        return _returns(self, seen) and not _lands(self, seen) and self._held(self._rise_us, RISE_US)
+
+    def _armed_anew(self, seen: Seen) -> bool:
+        return bool(seen.armed) and not self._landed_armed
+
+    SIGNS: ClassVar[Mapping[str, Callable[[PhaseTracker, Seen], bool]]] = {
+        "armed": lambda _, seen: seen.armed is True,
+        "disarmed": lambda _, seen: seen.armed is False,
+        "disarmed in the air": _disarmed_in_the_air,
+        "flies already": _flies_already,
+        "armed on the ground": _armed_on_the_ground,
+        "lifted": _lifted,
+        "climbed": _climbed,
+        "down": _down,
+        "lands": _lands,
+        "returns": _returns,
+        "return ended": lambda _, seen: not _returns(_, seen),
+        "sinks home": _sinks_home,
+        "return resumed": _return_resumed,
+        "landing ended": lambda _, seen: not _lands(_, seen) and not _returns(_, seen),
+        "armed anew": _armed_anew,
+    }
+
+
+_STEPS: Final = {
+    phase: tuple((PhaseTracker.SIGNS[sign], following) for sign, following in rows)
+    for phase, rows in TRANSITIONS.items()
+}
+_DOWN: Final = frozenset({"on_ground", "armed", "landed"})

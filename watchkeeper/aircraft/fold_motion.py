@@ -1,0 +1,150 @@
+"""Where the aircraft is and how it moves, its clock, its satellites, its wind."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+from watchkeeper.aircraft.catalogue import FIXES, INDEX
+from watchkeeper.aircraft.fold_battery import fold_gauge
+from watchkeeper.aircraft.fold_flight import HIGH_LATENCY
+from watchkeeper.aircraft.handlers import folds
+from watchkeeper.aircraft.packs import TOUCHED
+from watchkeeper.aircraft.state import LAG, MODE, PLACE, Aircraft, is_live
+
+HEIGHT: Final = INDEX["position.height"]
+SPEED: Final = INDEX["position.ground_speed"]
+CLIMB: Final = INDEX["position.climb_rate"]
+USED: Final = INDEX["satellites.used"]
+HDOP: Final = INDEX["satellites.hdop"]
+FIX: Final = INDEX["satellites.fix"]
+WIND: Final = INDEX["wind.speed"]
+WIND_FROM: Final = INDEX["wind.from"]
+_FIX_3D: Final = 3
+_BOOT_EVERY_US: Final = 200_000
+_UNKNOWN_U16: Final = 65535
+_UNKNOWN_U8: Final = 255
+
+
+@folds(33, HEIGHT, SPEED, CLIMB, LAG, also=PLACE)
+def _global_position(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    boot_ms, lat, lon, altitude_mm, relative_mm, vx, vy, vz, _ = values
+    aircraft.note_boot(boot_ms, now_us)
+    stream = aircraft.streams.position
+    stream.mark(now_us)
+    seen, put = aircraft.seen, aircraft.readings.put
+    height_m = relative_mm / 1000
+    speed_m_s = math.hypot(vx, vy) / 100
+    climb_m_s = aircraft.down.climb_m_s(vz / 100, height_m, now_us)
+    seen.height_m, seen.speed_m_s = height_m, speed_m_s
+    put(HEIGHT, height_m, stream)
+    put(SPEED, speed_m_s, stream)
+    if not is_live(aircraft.streams.hud, now_us):  # there the sign is beyond doubt
+        seen.climb_m_s = climb_m_s
+        put(CLIMB, climb_m_s, stream)
+    aircraft.homing.height_m = (altitude_mm - relative_mm) / 1000
+    aircraft.set_position(lat / 1e7, lon / 1e7, stream)
+    aircraft.motion_seen(now_us)
+
+
+@folds(74, HEIGHT, SPEED, CLIMB)
+def _vfr_hud(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    _, ground_speed, altitude, climb, _, throttle = values
+    stream = aircraft.streams.hud
+    stream.mark(now_us)
+    seen, put = aircraft.seen, aircraft.readings.put
+    seen.throttle_pct = throttle if throttle <= 100 else None
+    seen.climb_m_s = climb if math.isfinite(climb) else None
+    put(CLIMB, climb, stream)
+    if not is_live(aircraft.streams.position, now_us):
+        base_m = aircraft.homing.height_m
+        height_m = None if base_m is None else altitude - base_m
+        seen.speed_m_s = ground_speed if math.isfinite(ground_speed) else None
+        seen.height_m = height_m if height_m is not None and math.isfinite(height_m) else None
+        put(SPEED, ground_speed, stream)
+        put(HEIGHT, height_m, stream)
+    aircraft.motion_seen(now_us)
+
+
+@folds(30, LAG)
+def _attitude(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    if now_us - aircraft.boot_us >= _BOOT_EVERY_US:  # it may come fifty times a second
+        aircraft.note_boot(values[0], now_us)
+
+
+@folds(2, LAG)
+def _system_time(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    aircraft.note_boot(values[1], now_us)  # the other, the time of day, may step without a start
+
+
+@folds(242, also=PLACE)
+def _home(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    lat, lon, altitude_mm = values[:3]
+    if lat or lon:
+        if not is_live(aircraft.streams.position, now_us):
+            aircraft.homing.height_m = altitude_mm / 1000
+        aircraft.set_home(lat / 1e7, lon / 1e7, "aircraft", now_us)
+
+
+@folds(24, USED, HDOP, FIX)
+def _gps(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    dilution, fix, used = values[4], values[8], values[9]
+    stream = aircraft.streams.gps
+    stream.mark(now_us)
+    put = aircraft.readings.put
+    put(USED, None if used == _UNKNOWN_U8 else used, stream)
+    put(HDOP, None if dilution == _UNKNOWN_U16 else dilution / 100, stream)
+    put(FIX, FIXES[fix] if fix < len(FIXES) else None, stream)
+    aircraft.fixed = _FIX_3D <= fix < len(FIXES)
+
+
+@folds(168, WIND, WIND_FROM)
+def _wind(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    from_deg, speed_m_s, _ = values
+    _put_wind(aircraft, speed_m_s, from_deg, now_us)
+
+
+@folds(231, WIND, WIND_FROM)
+def _wind_covariance(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    # the vector along north and east is where the air moves to; NaN is unknown
+    north, east = values[1], values[2]
+    if math.isnan(north) or math.isnan(east):
+        _put_wind(aircraft, None, None, now_us)
+    else:
+        _put_wind(aircraft, math.hypot(north, east), math.degrees(math.atan2(-east, -north)), now_us)
+
+
+def _put_wind(aircraft: Aircraft, speed_m_s: float | None, from_deg: float | None, now_us: int) -> None:
+    stream = aircraft.streams.wind
+    stream.mark(now_us)
+    if from_deg is not None and math.isfinite(from_deg):
+        from_deg %= 360
+    aircraft.readings.put(WIND, speed_m_s, stream)
+    aircraft.readings.put(WIND_FROM, from_deg, stream)
+
+
+@folds(HIGH_LATENCY, HEIGHT, SPEED, CLIMB, MODE, WIND, also=(*PLACE, *TOUCHED))
+def _high_latency(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    (_, lat, lon, custom_mode, altitude, _, _, _, _, vehicle, autopilot, _, _, throttle, _, _, speed, wind,
+     _, _, _, _, climb, battery) = values[:24]  # fmt: skip
+    stream = aircraft.streams.high_latency
+    stream.mark(now_us)
+    aircraft.autopilot, aircraft.vehicle = autopilot, vehicle
+    seen, put, streams = aircraft.seen, aircraft.readings.put, aircraft.streams
+    if not is_live(streams.heartbeat, now_us):
+        aircraft.set_mode(aircraft.modes.heartbeat(autopilot, vehicle, 1, custom_mode), stream)
+    if not is_live(streams.wind, now_us):
+        put(WIND, wind / 5, stream)
+    if not is_live(streams.position, now_us):
+        base_m = aircraft.homing.height_m
+        seen.height_m = None if base_m is None else float(altitude - base_m)
+        put(HEIGHT, seen.height_m, stream)
+        aircraft.set_position(lat / 1e7, lon / 1e7, stream)
+        if not is_live(streams.hud, now_us):
+            seen.speed_m_s, seen.climb_m_s = speed / 5, climb / 10
+            seen.throttle_pct = throttle if throttle <= 100 else None
+            put(SPEED, seen.speed_m_s, stream)
+            put(CLIMB, seen.climb_m_s, stream)
+    fold_gauge(aircraft, battery, now_us)
+    seen.motion_us = now_us
+    aircraft.update_phase(now_us)
