@@ -88,12 +88,13 @@ class AlertBook:
 
         A blind rule is left out: time alone does not make it see.
         """
-        timed = [ruling for ruling in self._now.timed if not ruling.blind]
-        if self._pending:
-            due = {**self._pending, **{ruling.order: ruling for ruling in timed}}
-            timed = [due[order] for order in sorted(due)]
-        if timed:
-            self._judge(timed, now_us)
+        if not self._pending:
+            for ruling in self._now.timed:
+                if not ruling.blind:
+                    self._judge_one(ruling, now_us)
+            return
+        due = {ruling.order: ruling for ruling in self._now.timed if not ruling.blind} | self._pending
+        self._judge([due[order] for order in sorted(due)], now_us)
 
     def sweep(self, now_us: int) -> None:
         """Once a second: every rule (ages run out), shelves that end, repeats that are due."""
@@ -116,23 +117,25 @@ class AlertBook:
                 self._teller.change(alert, Change.REPEATED, now_us, spoken=True)
 
     def _judge(self, rulings: Iterable[Ruling], now_us: int) -> None:
-        pending = self._pending
         for ruling in rulings:
-            decision = ruling.judge(now_us)
-            if ruling.running:
-                pending[ruling.order] = ruling
-            elif pending:
-                pending.pop(ruling.order, None)
-            if decision is Decision.NOTHING:
-                continue
-            if decision is Decision.BEGIN:
-                self._begin(ruling, now_us)
-            elif decision is Decision.END:
-                self.end(ruling, now_us, "condition over")
-            elif not ruling.alert.trial:
-                stale = decision is Decision.WENT_STALE
-                reason = "cannot see: " + ", ".join(ruling.missing(now_us)) if stale else "seen again"
-                self._teller.change(ruling.alert, Change.STALE if stale else Change.FRESH, now_us, reason=reason)
+            self._judge_one(ruling, now_us)
+
+    def _judge_one(self, ruling: Ruling, now_us: int) -> None:
+        decision = ruling.judge(now_us)
+        if ruling.since_us is not None:
+            self._pending[ruling.order] = ruling
+        elif self._pending:
+            self._pending.pop(ruling.order, None)
+        if decision is Decision.NOTHING:
+            return
+        if decision is Decision.BEGIN:
+            self._begin(ruling, now_us)
+        elif decision is Decision.END:
+            self.end(ruling, now_us, "condition over")
+        elif not ruling.alert.trial:
+            stale = decision is Decision.WENT_STALE
+            reason = "cannot see: " + ", ".join(ruling.missing(now_us)) if stale else "seen again"
+            self._teller.change(ruling.alert, Change.STALE if stale else Change.FRESH, now_us, reason=reason)
 
     def _word(self, ruling: Ruling) -> None:
         alert = ruling.alert

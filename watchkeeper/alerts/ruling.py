@@ -33,7 +33,7 @@ class Ruling:
     """Holds the alert, the views of both conditions, and a running delay."""
 
     __slots__ = (
-        "_clear_view", "_counts", "_known_unmet", "_since_us", "_view", "alert", "order", "rule", "verdict",
+        "_clear_view", "_counts", "_known_unmet", "_view", "alert", "order", "rule", "since_us", "verdict",
     )  # fmt: skip
 
     def __init__(self, rule: Rule, order: int, readings: Readings, aircraft: int) -> None:
@@ -42,7 +42,8 @@ class Ruling:
         self.alert = Alert(rule.id, rule.level, aircraft, latch=rule.latch, trial=rule.trial)
         self._view = View(readings, 0, rule.when.new_windows())
         self._clear_view = View(readings, 0, rule.clear.new_windows()) if rule.clear is not None else None
-        self._since_us: int | None = None
+        self.since_us: int | None = None
+        """When the delay that is running began; None: none is."""
         self._counts: dict[int, int] = {}
         self._known_unmet = False
         self.verdict = Verdict.BLIND
@@ -59,7 +60,7 @@ class Ruling:
 
     def leave(self) -> bool:
         """Settle a rule whose phases are over; returns whether its alert stood, and so ends."""
-        self._since_us = None
+        self.since_us = None
         self._known_unmet = True
         self.verdict = Verdict.NOT_MET
         return self.alert.stands
@@ -68,11 +69,6 @@ class Ruling:
     def blind(self) -> bool:
         """Its last verdict was blind (and nothing stands that time could end)."""
         return self.verdict is Verdict.BLIND and not self.alert.stands
-
-    @property
-    def running(self) -> bool:
-        """A delay is running."""
-        return self._since_us is not None
 
     def judge(self, now_us: int) -> Decision:
         """Judge the rule, which must be in its phase, at `now_us`: at a sample, on the grid, or in the sweep."""
@@ -84,7 +80,7 @@ class Ruling:
         if self._clear_view is not None and self._clear_view.windows:
             self._clear_verdict(now_us)  # keeps its history filled
         if verdict is not Verdict.MET:
-            self._since_us = None
+            self.since_us = None
             if verdict is Verdict.NOT_MET:
                 self._known_unmet = True
             return Decision.NOTHING
@@ -117,7 +113,7 @@ class Ruling:
             if self._delay_over(now_us, rule.off_delay_us, decided_in, ending=True):
                 return Decision.END
         else:
-            self._since_us = None
+            self.since_us = None
         if blind == alert.stale:
             return Decision.NOTHING
         alert.stale = blind
@@ -135,10 +131,10 @@ class Ruling:
         One held value is one sample: a single odd message must not outlast a delay by being the last.
         """
         if delay_us == 0:
-            self._since_us = None
+            self.since_us = None
             return True
-        if self._since_us is None:
-            self._since_us = now_us
+        if self.since_us is None:
+            self.since_us = now_us
             condition = self.rule.clear if ending and self.rule.clear is not None else self.rule.when
             streams = view.readings.streams
             self._counts = {
@@ -147,19 +143,19 @@ class Ruling:
                 if i not in _NOT_SAMPLED and (stream := streams[i]) is not None
             }
             return False
-        if now_us - self._since_us < delay_us:
+        if now_us - self.since_us < delay_us:
             return False
         streams = view.readings.streams
         for i, count in self._counts.items():
             stream = streams[i]
             if stream is None or stream.count <= count:
                 return False
-        self._since_us = None
+        self.since_us = None
         return True
 
     def restart(self) -> None:
         """Forget running delays and history: the aircraft was powered up anew."""
-        self._since_us = None
+        self.since_us = None
         self._view.windows = self.rule.when.new_windows()
         if self._clear_view is not None and self.rule.clear is not None:
             self._clear_view.windows = self.rule.clear.new_windows()

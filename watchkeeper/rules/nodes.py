@@ -222,13 +222,16 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
     judges = tuple(part.judge for part in parts)
     strong, weak = (NOT_MET, MET) if every else (MET, NOT_MET)
 
+    timed = any(part.timed for part in parts)
+
     def judge(view: View) -> Verdict:
-        # every part is judged each time: those with history must see every sample
         result = weak
         for one in judges:
             verdict = one(view)
             if verdict is strong:
-                result = strong
+                if not timed:
+                    return strong
+                result = strong  # parts with a history must see every sample, so all are judged
             elif result is not strong and verdict is not weak and result is not V_FAULT:
                 result = verdict
         return result
@@ -242,7 +245,7 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
     return Truth(
         judge,
         joined([part.readings for part in parts]),
-        any(part.timed for part in parts),
+        timed,
         deciding,
         lambda view: joined([part.missing(view) for part in parts]),
     )
