@@ -11,7 +11,7 @@ REST_FOR_US: Final = 120 * US
 """Cells are counted this long after the pack was first heard; later it may be at rest, and empty."""
 CELL_REST_V: Final = (3.4, 4.25)
 """Resting cell voltages in which cells are counted; a pack emptier than that is not guessed at."""
-SERIES: Final = (1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 18, 20, 24)
+SERIES: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 14, 16, 18, 20, 24)
 """Numbers of cells that packs of multirotors are made with (common practice)."""
 _RANK: Final = {None: 0, "inferred": 1, "reported": 2, "aircraft_file": 3}
 

@@ -21,7 +21,6 @@ FIX: Final = INDEX["satellites.fix"]
 WIND: Final = INDEX["wind.speed"]
 WIND_FROM: Final = INDEX["wind.from"]
 _FIX_3D: Final = 3
-_BOOT_EVERY_US: Final = 200_000
 _UNKNOWN_U16: Final = 65535
 _UNKNOWN_U8: Final = 255
 
@@ -68,8 +67,7 @@ def _vfr_hud(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
 
 @folds(30, LAG)
 def _attitude(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    if now_us - aircraft.boot_us >= _BOOT_EVERY_US:  # it may come fifty times a second
-        aircraft.note_boot(values[0], now_us)
+    aircraft.note_boot(values[0], now_us)
 
 
 @folds(2, LAG)

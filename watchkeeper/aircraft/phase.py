@@ -120,7 +120,7 @@ class PhaseTracker:
         seen = self._seen
         if now_us - seen.motion_us > UNSEEN_US:
             seen.height_m = seen.climb_m_s = seen.speed_m_s = seen.throttle_pct = None
-        self._time_signs(seen, now_us)
+        self._time_signs(seen)
         for _ in TRANSITIONS:  # more steps at once than phases would be a circle
             following = self._following(seen)
             if following is None:
@@ -148,8 +148,9 @@ class PhaseTracker:
             self._hover_us = None
         self.phase = phase
 
-    def _time_signs(self, seen: Seen, now_us: int) -> None:
-        """Note since when each sign that needs time has held."""
+    def _time_signs(self, seen: Seen) -> None:
+        """Note since which sample each sign that needs time has held."""
+        now_us = seen.motion_us
         climb, speed, throttle = seen.climb_m_s, seen.speed_m_s, seen.throttle_pct
         if climb is None:
             self._still_us = self._light_us = self._sink_us = self._rise_us = None
@@ -172,7 +173,8 @@ class PhaseTracker:
         return None if height_m is None else height_m - self._ground_m
 
     def _held(self, since_us: int | None, least_us: int) -> bool:
-        return since_us is not None and self.now_us - since_us >= least_us
+        # from sample to sample: one that is merely old has not held
+        return since_us is not None and self._seen.motion_us - since_us >= least_us
 
     def _lifted(self, seen: Seen) -> bool:
         if not seen.armed:

@@ -34,6 +34,8 @@ _LIVE_US: Final = 3 * US
 _MISSED: Final = 4
 _SLOWEST_US: Final = 30 * US
 _PHASE_EVERY_US: Final = 150_000
+_BOOT_EVERY_US: Final = 200_000
+"""Attitude may come fifty times a second; its time need not be looked at each time."""
 
 
 class Streams:
@@ -192,7 +194,7 @@ class Aircraft:
 
     def note_boot(self, boot_ms: int, now_us: int) -> None:
         """Take the aircraft's own time (0: not known), and begin anew if it was started again."""
-        if not boot_ms:
+        if not boot_ms or 0 <= now_us - self.boot_us < _BOOT_EVERY_US:
             return
         if self.boot.starts_anew(boot_ms, now_us):
             self.restart()
