@@ -96,22 +96,27 @@ def best_rate(decode: Callable[[Path], int], path: Path, rounds: int) -> tuple[i
     return count, count / best_s
 
 
-def main() -> int:
-    """Time each recording; return 1 if there is none."""
-    parser = argparse.ArgumentParser(description="Decoding against a bare pymavlink loop.")
+def options_of(description: str) -> tuple[list[Path], int]:
+    """Return the recordings named on the command line (or the shared ones) and the rounds. SystemExit without any."""
+    parser = argparse.ArgumentParser(description=description)
     parser.add_argument("recordings", nargs="*", type=Path, help="telemetry logs (default: the shared recordings)")
     parser.add_argument("--rounds", type=int, default=5, help="the best of so many counts (default: 5)")
     options = parser.parse_args()
     paths = options.recordings or sorted((FOLDER / "flights").glob("*.tlog"))
     if not paths:
-        print("no recordings; name one, or set WATCHKEEPER_DATA to their folder", file=sys.stderr)
-        return 1
+        parser.error("no recordings; name one, or set WATCHKEEPER_DATA to their folder")
+    return paths, options.rounds
+
+
+def main() -> int:
+    """Time each recording."""
+    paths, rounds = options_of("Decoding against a bare pymavlink loop.")
     for path in paths:
         print(path.name)
-        theirs, base = best_rate(bare, path, options.rounds)
+        theirs, base = best_rate(bare, path, rounds)
         print(f"  pymavlink  {theirs:8d} messages {base:11,.0f} /s")
         for name, decode in (("link", link), ("aircraft", aircraft)):
-            count, rate = best_rate(decode, path, options.rounds)
+            count, rate = best_rate(decode, path, rounds)
             print(f"  {name:10s} {count:8d} messages {rate:11,.0f} /s  {rate / base:5.1f} times")
     return 0
 

@@ -8,13 +8,12 @@ lines. Prints messages a second, the ratio, and how many seconds of flight a sec
 
 from __future__ import annotations
 
-import argparse
 import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # run as a script from anywhere
 
-from tests.bench.decode import FOLDER, bare, best_rate
+from tests.bench.decode import bare, best_rate, options_of
 from watchkeeper.cli.inputs import load_rules
 from watchkeeper.cli.replay import play
 from watchkeeper.edges.jsonlines import decision_line
@@ -38,21 +37,14 @@ def replay(path: Path) -> int:
 
 
 def main() -> int:
-    """Time each recording; return 1 if there is none."""
-    parser = argparse.ArgumentParser(description="Replay against a bare pymavlink loop.")
-    parser.add_argument("recordings", nargs="*", type=Path, help="telemetry logs (default: the shared recordings)")
-    parser.add_argument("--rounds", type=int, default=5, help="the best of so many counts (default: 5)")
-    options = parser.parse_args()
-    paths = options.recordings or sorted((FOLDER / "flights").glob("*.tlog"))
-    if not paths:
-        print("no recordings; name one, or set WATCHKEEPER_DATA to their folder", file=sys.stderr)
-        return 1
+    """Time each recording."""
+    paths, rounds = options_of("Replay against a bare pymavlink loop.")
     for path in paths:
         print(path.name)
-        theirs, base = best_rate(bare, path, options.rounds)
+        theirs, base = best_rate(bare, path, rounds)
         print(f"  pymavlink  {theirs:8d} messages {base:11,.0f} /s")
         _counts[path] = sum(1 for _ in open_recording(path).events())
-        count, rate = best_rate(replay, path, options.rounds)
+        count, rate = best_rate(replay, path, rounds)
         flight_s = _elapsed_s[path] * rate / count
         pace = f"{rate / base:5.1f} times; {flight_s:,.0f} s a second"
         print(f"  replay     {count:8d} messages {rate:11,.0f} /s  {pace}")

@@ -17,6 +17,7 @@ from watchkeeper.aircraft.filetypes import (
     HoldField,
     HoverPowerField,
     PositionField,
+    SettingsField,
     Text,
     WindField,
     one_of,
@@ -48,15 +49,6 @@ def _monitors(value: Any) -> dict[int, Monitor]:
         else:
             refuse(f"unknown word '{what}'", f"use pack 1 to pack {MAX_PACKS}, sum or other", key=key)
     return monitors
-
-
-def _settings(value: Any) -> dict[str, str]:
-    if not isinstance(value, dict):
-        refuse("is not a group of keys and values", "write it like {cell_floor: 3.3 V}")
-    for key, setting in value.items():
-        if isinstance(setting, bool) or not isinstance(setting, str | int | float):
-            refuse("is not a quantity", "write a number with a unit, like '3.3 V'", key=key)
-    return {key: str(setting) for key, setting in value.items()}
 
 
 class Rotors(FileModel):
@@ -250,7 +242,7 @@ class SortieFile(FileModel):
     radio: Radio = Radio()
     crew: Crew = Crew()
     checklist: tuple[Text, ...] = ()
-    settings: Annotated[dict[str, str], BeforeValidator(_settings)] = Field(default_factory=dict)
+    settings: SettingsField = Field(default_factory=dict)
 
 
 def load_aircraft_file(text: str, name: str) -> AircraftFile:

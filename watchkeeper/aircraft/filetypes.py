@@ -158,11 +158,22 @@ def _hold(value: Any) -> Hold:
     return Hold(_measure(time, "s", 0, 3600, None), height_m)
 
 
+def _settings(value: Any) -> dict[str, str]:
+    if not isinstance(value, dict):
+        refuse("is not a group of keys and values", "write it like {cell_floor: 3.3 V}")
+    for key, setting in value.items():
+        if isinstance(setting, bool) or not isinstance(setting, str | int | float):
+            refuse("is not a quantity", "write a number with a unit, like '3.3 V'", key=key)
+    return {key: str(setting) for key, setting in value.items()}
+
+
 Text = Annotated[str, BeforeValidator(_text)]
 PositionField = Annotated[Position, BeforeValidator(_position)]
 WindField = Annotated[Wind, BeforeValidator(_wind)]
 HoverPowerField = Annotated[HoverPower, BeforeValidator(_hover_power)]
 HoldField = Annotated[Hold, BeforeValidator(_hold)]
+SettingsField = Annotated[dict[str, str], BeforeValidator(_settings)]
+"""Values for the rule packs by name, not parsed yet."""
 
 M = TypeVar("M", bound=FileModel)
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictBool
 
-from watchkeeper.aircraft.filetypes import FileModel, Text, one_of, quantity, refuse
+from watchkeeper.aircraft.filetypes import FileModel, SettingsField, Text, one_of, quantity, refuse
 from watchkeeper.errors import Fault
 from watchkeeper.rules.cases import Case
 from watchkeeper.rules.condition import Condition
@@ -48,15 +48,6 @@ def _identity(value: Any) -> str:
     if value.startswith("watch-"):
         refuse(f"'{value}' begins with watch-", "that is kept for the watch itself")
     return value
-
-
-def _setting_values(value: Any) -> dict[str, str]:
-    if not isinstance(value, dict):
-        refuse("is not a group of keys and values", "write it like {cell_floor: 3.3 V}")
-    for key, setting in value.items():
-        if isinstance(setting, bool) or not isinstance(setting, str | int | float):
-            refuse("is not a quantity", "write a number with a unit, like '3.3 V'", key=key)
-    return {key: str(setting) for key, setting in value.items()}
 
 
 Words = Annotated[str, BeforeValidator(_words)]
@@ -100,7 +91,7 @@ class WrittenPack(FileModel):
 
     pack: Text
     about: Words
-    settings: Annotated[dict[str, str], BeforeValidator(_setting_values)] = Field(default_factory=dict)
+    settings: SettingsField = Field(default_factory=dict)
     rules: Annotated[tuple[WrittenRule, ...], Field(min_length=1)]
 
 
