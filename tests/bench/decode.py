@@ -97,7 +97,7 @@ def best_rate(decode: Callable[[Path], int], path: Path, rounds: int) -> tuple[i
 
 
 def options_of(description: str) -> tuple[list[Path], int]:
-    """Return the recordings named on the command line (or the shared ones) and the rounds. SystemExit without any."""
+    """Return the recordings named (else the shared ones) and the rounds. SystemExit without any."""
     parser = argparse.ArgumentParser(description=description)
     parser.add_argument("recordings", nargs="*", type=Path, help="telemetry logs (default: the shared recordings)")
     parser.add_argument("--rounds", type=int, default=5, help="the best of so many counts (default: 5)")
