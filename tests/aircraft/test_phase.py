@@ -8,16 +8,8 @@ import pytest
 
 from tests.aircraft.feeder import S
 from watchkeeper.aircraft.catalogue import MODES, PHASES
-from watchkeeper.aircraft.phase import (
-    IN_AIR,
-    LANDING,
-    ON_GROUND,
-    TAKING_OFF,
-    TRANSITIONS,
-    UNDEFINED,
-    PhaseTracker,
-    Seen,
-)
+from watchkeeper.aircraft.phase import TRANSITIONS, PhaseTracker
+from watchkeeper.aircraft.seen import IN_AIR, LANDING, ON_GROUND, TAKING_OFF, UNDEFINED, Seen
 
 
 class Told:
@@ -203,6 +195,25 @@ def test_heights_that_stopped_coming_are_not_used() -> None:
         told.tracker.update(told.now_us)
     assert told.tracker.phase == "airborne"
     assert told.seen.height_m is None
+
+
+def test_armed_with_nothing_that_tells_counts_as_flying_in_the_end() -> None:
+    told = Told(armed=False)
+    assert told.for_s(1, armed=True) == "armed"
+    for _ in range(20):  # heartbeats alone
+        told.now_us += S
+        told.tracker.update(told.now_us)
+    assert told.tracker.phase == "taking_off"
+    told.seen.armed = False
+    assert told.tracker.update(told.now_us) == "landed"
+
+
+def test_throttle_and_climb_serve_where_no_height_is_known() -> None:
+    told = Told(armed=False, climb_m_s=0.0, speed_m_s=0.0, throttle_pct=0)
+    assert told.for_s(60, armed=True, throttle_pct=8) == "armed"
+    assert told.for_s(2, throttle_pct=50, climb_m_s=1.0) == "taking_off"
+    assert told.for_s(30, climb_m_s=0.0, speed_m_s=3.0) == "airborne"
+    assert told.for_s(3, throttle_pct=0, speed_m_s=0.0) == "landed"
 
 
 @pytest.mark.parametrize("seed", range(5))

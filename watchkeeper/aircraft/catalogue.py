@@ -144,7 +144,7 @@ _AIRCRAFT: tuple[ReadingType, ...] = (
     ),
     R("position.height", "m", "height above home", "GLOBAL_POSITION_INT, VFR_HUD, HIGH_LATENCY2"),
     R("position.ground_speed", "m/s", "speed over ground", "GLOBAL_POSITION_INT, VFR_HUD, HIGH_LATENCY2"),
-    R("position.climb_rate", "m/s", "upward speed", "GLOBAL_POSITION_INT, VFR_HUD, HIGH_LATENCY2"),
+    R("position.climb_rate", "m/s", "upward speed", "VFR_HUD, GLOBAL_POSITION_INT, HIGH_LATENCY2"),
     R(
         "battery.cells",
         "count",

@@ -7,7 +7,7 @@ from typing import Any, Final
 from pymavlink.dialects.v20 import all as dialect
 
 from watchkeeper.aircraft.handlers import folds
-from watchkeeper.aircraft.phase import LANDING, UNDEFINED
+from watchkeeper.aircraft.seen import LANDING, UNDEFINED
 from watchkeeper.aircraft.state import ARMED, MODE, PLACE, Aircraft
 
 HEARTBEAT: Final = 0

@@ -31,16 +31,15 @@ def _global_position(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -
     aircraft.note_boot(boot_ms, now_us)
     stream = aircraft.streams.position
     stream.mark(now_us)
-    seen, put = aircraft.seen, aircraft.readings.put
-    height_m = relative_mm / 1000
-    speed_m_s = math.hypot(vx, vy) / 100
+    seen, readings = aircraft.seen, aircraft.readings
+    values_now, streams_now = readings.values, readings.streams
+    values_now[HEIGHT] = seen.height_m = height_m = relative_mm / 1000
+    values_now[SPEED] = seen.speed_m_s = math.hypot(vx, vy) / 100
+    streams_now[HEIGHT] = streams_now[SPEED] = stream
     climb_m_s = aircraft.down.climb_m_s(vz / 100, height_m, now_us)
-    seen.height_m, seen.speed_m_s = height_m, speed_m_s
-    put(HEIGHT, height_m, stream)
-    put(SPEED, speed_m_s, stream)
     if not is_live(aircraft.streams.hud, now_us):  # there the sign is beyond doubt
-        seen.climb_m_s = climb_m_s
-        put(CLIMB, climb_m_s, stream)
+        values_now[CLIMB] = seen.climb_m_s = climb_m_s
+        streams_now[CLIMB] = stream
     aircraft.homing.height_m = (altitude_mm - relative_mm) / 1000
     aircraft.set_position(lat / 1e7, lon / 1e7, stream)
     aircraft.motion_seen(now_us)

@@ -8,12 +8,10 @@ the phase follows, by the times of the samples.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import ClassVar, Final
 
 from watchkeeper.aircraft.readings import US
-
-UNDEFINED, ON_GROUND, IN_AIR, TAKING_OFF, LANDING = range(5)  # MAV_LANDED_STATE
+from watchkeeper.aircraft.seen import IN_AIR, LANDING, ON_GROUND, TAKING_OFF, UNDEFINED, Seen
 
 TRANSITIONS: Final[Mapping[str | None, tuple[tuple[str, str], ...]]] = {
     None: (
@@ -65,24 +63,8 @@ SINK_US: Final = 1 * US
 RISE_US: Final = 2 * US
 UNSEEN_US: Final = 5 * US
 """Heights and speeds older than this are not used."""
-
-
-@dataclass(slots=True)
-class Seen:
-    """What the phase is judged by, as last seen. Unknown is None (m and m/s, up positive)."""
-
-    armed: bool | None = None
-    mode: str = "other"
-    landed: int = UNDEFINED
-    height_m: float | None = None
-    climb_m_s: float | None = None
-    speed_m_s: float | None = None
-    throttle_pct: float | None = None
-    home_m: float | None = None
-    motion_us: int = 0
-    """When height and speeds were seen."""
-    plan_returns: bool = False
-    plan_lands: bool = False
+UNTOLD_US: Final = 15 * US
+"""Armed for so long with nothing that tells whether it flies, it counts as flying."""
 
 
 def _lands(_: object, seen: Seen) -> bool:
@@ -97,8 +79,8 @@ class PhaseTracker:
     """Follows the phase of one power-up. `phase` is None until it can be known."""
 
     __slots__ = (
-        "_ground_m", "_hover_us", "_landed_armed", "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us",
-        "_still_us", "now_us", "phase",
+        "_armed_us", "_ground_m", "_hover_us", "_landed_armed", "_light_us", "_off_us", "_rise_us", "_seen",
+        "_sink_us", "_still_us", "now_us", "phase",
     )  # fmt: skip
 
     def __init__(self, seen: Seen) -> None:
@@ -107,6 +89,7 @@ class PhaseTracker:
         self._seen = seen
         self._ground_m = 0.0
         self._landed_armed = False
+        self._armed_us = 0
         self._off_us = 0
         self._still_us: int | None = None
         self._light_us: int | None = None
@@ -141,7 +124,9 @@ class PhaseTracker:
     def _enter(self, phase: str, seen: Seen) -> None:
         if phase == "taking_off":
             self._off_us = self.now_us
-        elif phase in _DOWN and (self.phase is not None or not seen.armed):
+        elif phase == "armed":
+            self._armed_us = self.now_us
+        if phase in _DOWN and (self.phase is not None or not seen.armed):
             self._ground_m = seen.height_m if seen.height_m is not None else self._ground_m
         if phase == "landed":
             self._landed_armed = bool(seen.armed)
@@ -163,7 +148,7 @@ class PhaseTracker:
             self._sink_us = (self._sink_us or now_us) if climb < SINK_M_S and slow else None
             self._rise_us = (self._rise_us or now_us) if climb > -SINK_M_S or not slow else None
         above_m = self.above_m
-        hovers = throttle is not None and throttle >= HOVER_PCT and above_m is not None and above_m > HOVER_M
+        hovers = throttle is not None and throttle >= HOVER_PCT and (above_m is None or above_m > HOVER_M)
         self._hover_us = (self._hover_us or now_us) if hovers else None
 
     @property
@@ -181,10 +166,12 @@ class PhaseTracker:
             return False
         if seen.landed != UNDEFINED:
             return seen.landed != ON_GROUND
-        above_m = self.above_m
-        if above_m is None or (seen.throttle_pct is not None and seen.throttle_pct < IDLE_PCT):
+        above_m, throttle = self.above_m, seen.throttle_pct
+        if above_m is None and throttle is None:
+            return self.now_us - max(self._armed_us, seen.motion_us) >= UNTOLD_US
+        if throttle is not None and throttle < IDLE_PCT:
             return False
-        return above_m > LIFT_M or self._held(self._hover_us, HOVER_US)
+        return (above_m is not None and above_m > LIFT_M) or self._held(self._hover_us, HOVER_US)
 
     def _down(self, seen: Seen) -> bool:
         if seen.landed != UNDEFINED:

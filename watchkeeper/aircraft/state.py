@@ -13,9 +13,10 @@ from watchkeeper.aircraft.home import Home
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.packs import PackTable
 from watchkeeper.aircraft.parameters import Parameters
-from watchkeeper.aircraft.phase import UNDEFINED, PhaseTracker, Seen
+from watchkeeper.aircraft.phase import PhaseTracker
 from watchkeeper.aircraft.plan import Plan
 from watchkeeper.aircraft.readings import US, Readings, Stream
+from watchkeeper.aircraft.seen import UNDEFINED, Seen
 from watchkeeper.aircraft.texts import Texts
 from watchkeeper.link.sequence import SequenceTracker
 
