@@ -9,6 +9,7 @@ from pymavlink.dialects.v20 import all as dialect
 
 from tests.aircraft.feeder import ARDUPILOT, GENERIC, QUADROTOR, Flight, Listener, S, Sender
 from watchkeeper.aircraft.catalogue import INDEX
+from watchkeeper.aircraft.describe import describe_sources
 from watchkeeper.aircraft.files import load_aircraft_file
 from watchkeeper.aircraft.fleet import MAX_AIRCRAFT, MAX_EARLY, MAX_PEERS, Fleet
 from watchkeeper.aircraft.handlers import FOLDINGS
@@ -223,6 +224,22 @@ def test_random_payloads_raise_nothing(seed: int) -> None:
             assert aircraft.system in flight.fleet.aircraft
     for i in range(len(INDEX)):
         flight.aircraft.readings.read(i, flight.now_us)
+
+
+def test_a_handler_that_fails_after_all_does_not_end_the_watch() -> None:
+    def fail(*_: object) -> None:
+        raise OverflowError
+
+    flight = Flight()
+    flight.beat()
+    flight.gps()
+    peer = flight.fleet.sources["a"][7, 1]
+    peer.slots[24].handle = fail
+    assert flight.send("GPS_RAW_INT", fix_type=3) == []
+    assert peer.refused == 1
+    assert "1 not understood" in describe_sources(flight.fleet, flight.now_us)[1]
+    flight.beat(armed=True)
+    assert flight.read("flight.armed") is True
 
 
 @pytest.mark.parametrize("message", sorted(FOLDINGS))

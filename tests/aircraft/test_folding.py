@@ -149,6 +149,8 @@ def test_home_from_the_aircraft_goes_before_arming_and_that_before_the_sortie() 
     assert flight.aircraft.home_moved_m == 0
     flight.send("HOME_POSITION", latitude=100_030_000, longitude=200_000_000, q=[0] * 4)
     assert flight.aircraft.home_moved_m == pytest.approx(110.6, abs=0.1)
+    flight.send("HOME_POSITION", latitude=100_030_000, longitude=200_000_000, q=[0] * 4)
+    assert flight.aircraft.home_moved_m == pytest.approx(110.6, abs=0.1)  # told again, not moved again
     flight.beat()
     flight.beat(armed=True)
     assert flight.read("position.home_source") == "aircraft"

@@ -82,6 +82,8 @@ def _who(peer: Peer, now_us: int) -> str:
     tracker = peer.tracker
     if tracker.lost > 0:
         text += f"; {100 * tracker.lost / (tracker.received + tracker.lost):.1f} % lost"
+    if peer.refused:
+        text += f"; {peer.refused} not understood"
     silent_us = now_us - peer.last_us
     if silent_us > _LEAST_US:
         text += f"; silent for {silent_us / US:.0f} s"

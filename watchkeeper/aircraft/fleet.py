@@ -89,7 +89,9 @@ class Fleet:
         try:
             slot.handle(aircraft, read(payload), now_us)  # type: ignore[misc]  # set together with `read`
         except (ValueError, ArithmeticError):
-            return ()  # a value no sensor gives; the reading keeps its age
+            # a value nobody thought of must not end the watch: the reading keeps its age, and it is told of
+            peer.refused += 1
+            return ()
         return peer.touched
 
     def drop(self, system: int) -> None:
