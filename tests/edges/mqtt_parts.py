@@ -30,6 +30,7 @@ class Heard(NamedTuple):
     topic: str
     payload: bytes
     retain: bool
+    qos: int
 
     def json(self) -> dict[str, Any]:
         found = json.loads(self.payload, parse_constant=lambda name: pytest.fail(f"{name} is no JSON"))
@@ -65,6 +66,11 @@ class Broker:
             else:
                 return
 
+    def reload(self) -> None:
+        """Have the broker read its access rules again."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGHUP)
+
     @contextmanager
     def halted(self) -> Iterator[None]:
         """Hold the broker's process up: its kernel takes bytes, nobody answers."""
@@ -95,7 +101,7 @@ class Listener:
         loop = asyncio.get_running_loop()
 
         def hear(_client: object, _data: object, message: paho.MQTTMessage) -> None:
-            self.heard.append(Heard(message.topic, message.payload, message.retain))
+            self.heard.append(Heard(message.topic, message.payload, message.retain, message.qos))
             loop.call_soon_threadsafe(news.set)
 
         self._client.on_message = hear
@@ -131,6 +137,17 @@ class Listener:
 
         return await self.until(wanted)
 
+    def states(self, topic: str = "watchkeeper/field-1/status") -> list[str]:
+        """Return what was said in that topic, in order; "?" for what nobody understands."""
+        said: list[str] = []
+        for one in self.heard:
+            if one.topic == topic:
+                try:
+                    said.append(one.json()["state"])
+                except ValueError:
+                    said.append("?")
+        return said
+
     def close(self) -> None:
         self._client.disconnect()
         self._client.loop_stop()
@@ -147,6 +164,8 @@ class Told:
         self.now_us = START_US
         self.step_us = 0
         self.readings: Mapping[int, Mapping[str, float | str | bool | None]] = {}
+        self.asked = 0
+        """How often for readings."""
         self._news = asyncio.Event()
 
     async def until(self, wanted: Callable[[], bool]) -> None:
@@ -164,7 +183,7 @@ class Told:
             delivered=self._delivered,
             on_order=self._ordered,
             clock=self._clock,
-            readings=lambda: self.readings,
+            readings=self._asked,
             **{"first_pause_s": 0.05, "readings_every_s": 0.05} | options,
         )
 
@@ -172,6 +191,10 @@ class Told:
         self.now_us += self.step_us
         self._news.set()
         return self.now_us
+
+    def _asked(self) -> Mapping[int, Mapping[str, float | str | bool | None]]:
+        self.asked += 1
+        return self.readings
 
     def _reported(self, part: str, ok: bool, text: str) -> None:
         self.reports.append((part, ok, text))

@@ -32,8 +32,9 @@ async def test_says_state_event_callout_and_readings(
         callout = (await listener.on("watchkeeper/field-1/42/callout", rule="link-lost")).json()
         call = (await listener.on("watchkeeper/field-1/42/callout", rule="armed")).json()
         await listener.on("watchkeeper/field-1/watch/alert/watch-voice", aircraft=None)
-        readings = (await listener.on("watchkeeper/field-1/42/readings")).json()
-        await told.until(lambda: len(told.delivered) == 3)
+        measured = await listener.on("watchkeeper/field-1/42/readings")
+        readings = measured.json()
+        await told.until(lambda: len(told.delivered) == 4)
         assert outlet.version == version
         assert state["state"] == event["state"] == "unacknowledged"
         assert event["change"] == "raised"
@@ -44,6 +45,7 @@ async def test_says_state_event_callout_and_readings(
         assert callout["callout"] == "Warning. Link lost."
         assert callout["valid_until"] == "2026-05-04T09:30:30.000000Z"
         assert (call["callout"], call["level"]) == ("Armed.", "routine")
+        assert measured.qos == 1
         assert readings["readings"] == {"battery.voltage": 22.5, "link.margin": None}
         for payload in (state, event, callout, call, readings):
             assert payload["exercise"] is True
@@ -58,7 +60,12 @@ async def test_says_state_event_callout_and_readings(
         "watchkeeper/field-1/42/alert/link-lost",
         "watchkeeper/field-1/watch/alert/watch-voice",
     }
-    assert [outcome for _, outcome, _ in told.delivered] == ["published"] * 3
+    assert [(item.rule, outcome, detail) for item, outcome, detail in told.delivered] == [
+        ("link-lost", "published", "event"),
+        ("link-lost", "published", "callout"),
+        ("armed", "published", "callout"),
+        ("watch-voice", "published", "event"),
+    ]
     assert told.reports == []
 
 
@@ -128,7 +135,11 @@ async def test_broker_restart_brings_all_states_back(broker: Broker) -> None:
     assert state["by"] == "pilot"
     assert before["change"] == "raised"
     assert told.reports == [
-        ("mqtt", False, "Message broker not reached."),
+        (
+            "mqtt",
+            False,
+            "Message broker lost: connection broken. Check the network, and that the broker runs.",
+        ),
         ("mqtt", True, "message broker reached"),
     ]
 

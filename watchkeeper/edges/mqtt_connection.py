@@ -5,13 +5,10 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-import os
 import socket
 import ssl
-import threading
-from collections.abc import Callable
-from typing import Any, Final
-from uuid import uuid4
+from collections.abc import Awaitable, Callable
+from typing import Any, Final, TypeVar
 
 import aiomqtt
 from paho.mqtt.packettypes import PacketTypes
@@ -19,6 +16,19 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from watchkeeper.edges.mqtt_address import Broker
+from watchkeeper.edges.mqtt_reach import reach
+from watchkeeper.edges.mqtt_trouble import (
+    FAILURE,
+    NO_VERSION,
+    ClosedError,
+    NotReachedError,
+    PublishRefusedError,
+    TimedOutError,
+    of_connect,
+    refusal_code,
+)
+
+_Result = TypeVar("_Result")
 
 KEEP_ALIVE_S = 10
 REACH_S = 5.0
@@ -38,14 +48,6 @@ _silent.addHandler(logging.NullHandler())
 _silent.propagate = False
 
 
-class NotReachedError(Exception):
-    """No connection; the text says why, without user or password."""
-
-
-class _NoAnswerError(aiomqtt.MqttError):
-    """The broker closed the connection instead of answering."""
-
-
 class Connection(aiomqtt.Client):
     """aiomqtt's client, ended by `close` (goodbye, no will) or `abandon` (the broker sends the will).
 
@@ -53,9 +55,51 @@ class Connection(aiomqtt.Client):
     of a connection that the broker does not answer.
     """
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._unanswered: dict[int, asyncio.Future[ReasonCode]] = {}
+
+    def _on_publish(self, _client: Any, _data: Any, mid: int, code: ReasonCode, _properties: Any) -> None:
+        """Take a PUBACK. The library takes any answer for a good one, so all publishing goes through `send`."""
+        answer = self._unanswered.get(mid)
+        if answer is not None and not answer.done():
+            answer.set_result(code)
+
+    async def send(self, topic: str, payload: bytes, *, retain: bool = False, valid_s: int | None = None) -> None:
+        """Publish at quality of service 1 and wait for the broker's word.
+
+        `valid_s`: a broker of version 5 keeps the message no longer for those who are away. Raises
+        PublishRefusedError if the broker (of version 5; an older one cannot say so) does not accept the message,
+        TimedOutError, and MqttError if there is no connection.
+        """
+        five = self._client.protocol == int(aiomqtt.ProtocolVersion.V5)
+        properties = _expiring(valid_s) if five and valid_s is not None else None
+        sent = self._client.publish(topic, payload, 1, retain, properties)
+        if sent.rc != 0:
+            raise aiomqtt.MqttCodeError(sent.rc, "could not publish")
+        answer = self._unanswered[sent.mid] = asyncio.get_running_loop().create_future()
+        try:
+            async with asyncio.timeout(self.timeout):
+                code = await answer
+        except TimeoutError:
+            raise TimedOutError("a message timed out") from None
+        finally:
+            del self._unanswered[sent.mid]
+        if code.value >= FAILURE:
+            raise PublishRefusedError(code)
+
+    async def hear(self, topic: str) -> bool:
+        """Subscribe at quality of service 1. False: the broker does not let us."""
+        codes = await _whole(self.subscribe(topic, qos=1))
+        return all((code.value if isinstance(code, ReasonCode) else code) < FAILURE for code in codes)
+
+    async def hear_no_more(self, topic: str) -> None:
+        """Unsubscribe."""
+        await _whole(self.unsubscribe(topic))
+
     def _on_disconnect(self, *args: Any, **kwargs: Any) -> None:
         if not self._connected.done():  # the library would wait for its time limit
-            self._connected.set_exception(_NoAnswerError("closed without an answer"))
+            self._connected.set_exception(ClosedError("closed without an answer"))
         super()._on_disconnect(*args, **kwargs)
 
     async def open(self) -> None:
@@ -99,13 +143,20 @@ def will_of(topic: str, payload: bytes) -> aiomqtt.Will:
 
 
 async def connect(
-    broker: Broker, will: Callable[[], aiomqtt.Will], tls: ssl.SSLContext | None, *, only_3_1_1: bool = False
+    broker: Broker,
+    client_id: str,
+    will: Callable[[], aiomqtt.Will],
+    tls: ssl.SSLContext | None,
+    *,
+    only_3_1_1: bool = False,
 ) -> tuple[Connection, int]:
     """Return a connection and the version it speaks (5 or 4, which is 3.1.1). Raises NotReachedError.
 
+    With the same `client_id` as before the broker ends what it may still take for a living connection of ours,
+    will and all, before it accepts this one (MQTT 5 section 3.1.4, 3.1.1 section 3.1.4).
     A broker that refuses version 5, or closes the connection on it, is asked once more in 3.1.1.
     """
-    address = await _reach(broker, tls)
+    address = await reach(broker, tls, REACH_S)
     versions = (
         [aiomqtt.ProtocolVersion.V311]
         if only_3_1_1
@@ -118,7 +169,7 @@ async def connect(
             broker.port,
             username=broker.user,
             password=broker.password,
-            identifier=f"wk{uuid4().hex[:16]}",  # 3.1.1 promises 23 letters and digits, no more
+            identifier=client_id,
             protocol=version,
             clean_session=None if five else True,
             properties=_limits() if five else None,
@@ -134,9 +185,9 @@ async def connect(
         except aiomqtt.MqttError as error:
             if five and _no_mqtt_5(error):
                 continue
-            raise NotReachedError(_why(error)) from None
+            raise NotReachedError(of_connect(error, named=broker.user is not None)) from None
         return connection, int(version)
-    raise NotReachedError("refused in every version")
+    raise NotReachedError(NO_VERSION)
 
 
 def _limits() -> Properties:
@@ -145,7 +196,7 @@ def _limits() -> Properties:
     return properties
 
 
-def expiring(seconds: int) -> Properties:
+def _expiring(seconds: int) -> Properties:
     """Return the properties of a message that the broker drops after so many seconds (MQTT 5 only)."""
     properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]  # as above
     properties.MessageExpiryInterval = seconds
@@ -153,70 +204,15 @@ def expiring(seconds: int) -> Properties:
 
 
 def _no_mqtt_5(error: aiomqtt.MqttError) -> bool:
-    if isinstance(error, _NoAnswerError):
-        return True
-    code = error.rc if isinstance(error, aiomqtt.MqttCodeError) else None
-    return (code.value if isinstance(code, ReasonCode) else code) in _NO_MQTT_5
+    return isinstance(error, ClosedError) or refusal_code(error) in _NO_MQTT_5
 
 
-def _why(error: aiomqtt.MqttError) -> str:
-    if isinstance(error, aiomqtt.MqttCodeError) and isinstance(error.rc, ReasonCode):
-        return f"refused: {error.rc}".lower()
-    return "no answer" if "timed out" in str(error) else str(error).lower()
+async def _whole(job: Awaitable[_Result]) -> _Result:
+    """Await a call of the library. What it waits with can swallow a cancellation; gather does not.
 
-
-async def _reach(broker: Broker, tls: ssl.SSLContext | None) -> str:
-    """Return the address under which the broker's port answers, TLS and all. Raises NotReachedError.
-
-    The library connects on a thread that cannot be stopped, and that the program would have to wait for when
-    it ends. So it is only sent where somebody answers.
+    (asyncio.wait_for before Python 3.12, if the cancellation comes together with the broker's answer.)
     """
-    try:
-        async with asyncio.timeout(REACH_S):
-            address = await _resolve(broker.host, broker.port)
-            name = broker.host if broker.tls else None
-            _, writer = await asyncio.open_connection(
-                address, broker.port, ssl=tls if broker.tls else None, server_hostname=name
-            )
-            writer.close()
-            with contextlib.suppress(OSError):
-                await writer.wait_closed()
-    except TimeoutError:
-        raise NotReachedError("no answer") from None
-    except ssl.SSLCertVerificationError as error:
-        raise NotReachedError(f"certificate not accepted: {error.verify_message}") from None
-    except OSError as error:
-        # asyncio's own text names the call; a name that is not found has a negative number and its own text
-        number = error.errno or 0
-        why = os.strerror(number) if number > 0 else error.strerror or str(error)
-        raise NotReachedError(why.lower()) from None
-    return address
-
-
-async def _resolve(host: str, port: int) -> str:
-    """Return the first address of a name, asked for on a thread that holds up nobody's end."""
-    loop = asyncio.get_running_loop()
-    answer: asyncio.Future[str] = loop.create_future()
-
-    def settle(address: str | None, error: OSError | None) -> None:
-        if answer.done():
-            return
-        if address is None:
-            answer.set_exception(error or OSError("no address"))
-        else:
-            answer.set_result(address)
-
-    def ask() -> None:
-        found: str | None = None
-        failed: OSError | None = None
-        try:
-            found = str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
-        except OSError as error:
-            failed = error
-        except UnicodeError:
-            failed = OSError("name cannot be looked up")
-        with contextlib.suppress(RuntimeError):  # the loop has ended meanwhile
-            loop.call_soon_threadsafe(settle, found, failed)
-
-    threading.Thread(target=ask, name="mqtt name lookup", daemon=True).start()
-    return await answer
+    (result,) = await asyncio.gather(job, return_exceptions=True)
+    if isinstance(result, BaseException):
+        raise result
+    return result

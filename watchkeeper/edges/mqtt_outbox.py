@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from watchkeeper.alerts.events import AlertChange, Happening, State
@@ -16,13 +16,17 @@ MAX_STATES = 4096
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Waiting:
-    """One message. `item` is what it tells of, if its delivery is to be entered."""
+    """One message: an event or a callout (`kind`). `item` is what it tells of, if its delivery is to be entered.
+
+    After `valid_until_us` (UTC) it is not to be sent any more.
+    """
 
     topic: str
     payload: bytes
     urgency: int
     valid_until_us: int | None = None
     item: Happening | None = None
+    kind: str = "event"
 
 
 class Outbox:
@@ -54,10 +58,18 @@ class Outbox:
         """Return up to `count` messages that have waited longest."""
         return [message for message, _ in zip(self._waiting, range(count), strict=False)]
 
-    def done(self, messages: Iterable[Waiting]) -> None:
-        """Forget messages: the broker has them."""
-        for message in messages:
-            self._waiting.pop(message, None)
+    def done(self, message: Waiting) -> bool:
+        """Forget a message: the broker has answered. False if it had been dropped meanwhile."""
+        waited = message in self._waiting
+        self._waiting.pop(message, None)
+        return waited
+
+    def expire(self, now_us: int) -> list[Waiting]:
+        """Take out what has waited beyond its validity."""
+        over = [one for one in self._waiting if one.valid_until_us is not None and now_us > one.valid_until_us]
+        for message in over:
+            del self._waiting[message]
+        return over
 
     def drain(self) -> list[Waiting]:
         """Take everything out."""
@@ -74,6 +86,7 @@ class States:
         self._last: dict[str, AlertChange] = {}
         self._over_us: dict[str, int] = {}
         self._changed: dict[str, None] = {}
+        self._refused: dict[str, None] = {}
 
     def put(self, topic: str, change: AlertChange, now_us: int) -> None:
         """Take a change."""
@@ -95,6 +108,17 @@ class States:
     def all_anew(self) -> None:
         """Publish every state again: the broker may have forgotten."""
         self._changed.update(dict.fromkeys(self._last))
+        self.refused_anew()
+
+    def refused(self, topic: str) -> None:
+        """Take note that the broker did not accept this state: it is published again, but not at once."""
+        if len(self._refused) < MAX_STATES:
+            self._refused[topic] = None
+
+    def refused_anew(self) -> None:
+        """Publish again what the broker has refused: its rules may have changed."""
+        self._changed.update(self._refused)
+        self._refused.clear()
 
     def found(self, topic: str) -> None:
         """Take note that the broker holds something there; without an alert behind it, it is to be emptied."""
@@ -112,6 +136,6 @@ class States:
             del self._changed[topic]
         return [(t, write(self._last[t]) if t in self._last else b"") for t in topics]
 
-    def again(self, topics: Iterable[str]) -> None:
-        """Publish these once more: the broker has not answered."""
-        self._changed.update(dict.fromkeys(topics))
+    def again(self, topic: str) -> None:
+        """Publish this once more: the broker has not answered."""
+        self._changed[topic] = None

@@ -1,0 +1,131 @@
+"""What can be wrong with a broker: a reason for the log, and words to be spoken (the cause, and what to do)."""
+
+from __future__ import annotations
+
+import os
+import socket
+import ssl
+from dataclasses import dataclass
+from typing import Final
+
+import aiomqtt
+from aiomqtt.exceptions import MqttConnectError
+from paho.mqtt.reasoncodes import ReasonCode
+
+FAILURE: Final = 128
+"""Reason codes from here on are failures (MQTT 5 section 2.4); 3.1.1 says a refused subscription so, too."""
+_NOT_AUTHORISED: Final = 135
+_NOT_LET_IN: Final = frozenset({4, 5, 134, _NOT_AUTHORISED})
+"""Bad user name or password, not authorised: 3.1.1 section 3.2.2.3, 5 section 3.2.2.2."""
+_OTHER_PROTOCOL: Final = frozenset({1, 129, 130, 132})
+"""Version 3.1.1 not accepted; malformed packet, protocol error, version 5 not supported."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One trouble: `why` for the log, `say` for the crew. Neither holds user or password."""
+
+    why: str
+    say: str
+
+
+class NotReachedError(Exception):
+    """No connection could be made."""
+
+    def __init__(self, trouble: Trouble) -> None:
+        super().__init__(trouble.why)
+        self.trouble = trouble
+
+
+class ClosedError(aiomqtt.MqttError):
+    """The broker closed the connection instead of answering."""
+
+
+class TimedOutError(aiomqtt.MqttError):
+    """The broker did not acknowledge a message in time."""
+
+
+class PublishRefusedError(Exception):
+    """The broker refused a message (MQTT 5 section 3.4.2.1). The connection stands."""
+
+    def __init__(self, code: ReasonCode) -> None:
+        super().__init__(str(code).lower())
+        self.trouble = Trouble(str(code).lower(), _messages_refused(code))
+
+
+TIMED_OUT: Final = Trouble(
+    "no answer", "Message broker not reached: timed out. Check the network, and that the broker runs."
+)
+NO_VERSION: Final = Trouble(
+    "refused in every version", "Message broker refused the watch: other protocol. Check that it speaks MQTT."
+)
+
+
+def of_network(error: OSError) -> Trouble:
+    """Return why the network, the name or TLS did not get us to the broker."""
+    if isinstance(error, TimeoutError):
+        return TIMED_OUT
+    if isinstance(error, ssl.SSLCertVerificationError):
+        return Trouble(
+            f"certificate not accepted: {error.verify_message}",
+            "Message broker not trusted: certificate not accepted. Check the certificate, and the clock.",
+        )
+    # asyncio's own text names the call; a name that is not found has a negative number and its own text
+    number = error.errno or 0
+    why = (os.strerror(number) if number > 0 else error.strerror or str(error)).lower()
+    if isinstance(error, ssl.SSLError):
+        return Trouble(why, "Message broker not reached: no secure connection. Check its address and port.")
+    if isinstance(error, socket.gaierror):
+        return Trouble(why, "Message broker not reached: name unknown. Check its address, and the network.")
+    if isinstance(error, ConnectionRefusedError):
+        return Trouble(why, "Message broker not reached: connection refused. Check that it runs, and its address.")
+    return Trouble(why, f"Message broker not reached: {why}. Check the network.")
+
+
+def of_connect(error: aiomqtt.MqttError, *, named: bool) -> Trouble:
+    """Return why the broker did not accept the connection. `named`: a user name was given."""
+    if isinstance(error, ClosedError):
+        return Trouble(
+            str(error), "Message broker hung up without an answer. Check that it speaks MQTT on this port."
+        )
+    code = refusal_code(error)
+    if code is None:
+        return TIMED_OUT if "timed out" in str(error) else of_loss(error)
+    why = str(error.rc if isinstance(error, MqttConnectError) else error).lower()
+    if code in _NOT_LET_IN:
+        say = (
+            "Message broker refused the watch: wrong user or password. Correct them in its address."
+            if named
+            else "Message broker refused the watch: no user given. Add user and password to its address."
+        )
+    elif code in _OTHER_PROTOCOL:
+        say = NO_VERSION.say
+    else:
+        say = f"Message broker refused the watch: {why}. Look at the broker's log."
+    return Trouble(f"refused: {why}", say)
+
+
+def of_loss(error: aiomqtt.MqttError) -> Trouble:
+    """Return why a connection that stood does no longer."""
+    if isinstance(error, TimedOutError) or "timed out" in str(error):
+        return Trouble(str(error).lower(), "Message broker lost: timed out. Check the network.")
+    return Trouble(
+        str(error).lower(), "Message broker lost: connection broken. Check the network, and that the broker runs."
+    )
+
+
+def of_fault(error: Exception) -> Trouble:
+    """Return what to say of an error of our own."""
+    return Trouble(repr(error), "Messages failed. Look at the log of the watch.")
+
+
+def refusal_code(error: aiomqtt.MqttError) -> int | None:
+    """Return the code of a CONNACK that refused us, None if it is another error."""
+    code = error.rc if isinstance(error, MqttConnectError) else None
+    return code.value if isinstance(code, ReasonCode) else code
+
+
+def _messages_refused(code: ReasonCode) -> str:
+    if code.value == _NOT_AUTHORISED:
+        return "Message broker refuses messages: no permission. Let the watch publish in its access rules."
+    return f"Message broker refuses messages: {str(code).lower()}. Look at the broker's log."
