@@ -22,7 +22,7 @@ from watchkeeper.aircraft.fold_flight import (
     is_autopilot,
     plan_target,
 )
-from watchkeeper.aircraft.fold_radio import RADIO_MESSAGES
+from watchkeeper.aircraft.fold_radio import RADIO_MESSAGES, margin_db
 from watchkeeper.aircraft.fold_words import PARAMETER, PARAMETER_LAYOUT
 from watchkeeper.aircraft.handlers import FOLDINGS, TOUCHES
 from watchkeeper.aircraft.parameters import Parameters
@@ -76,7 +76,7 @@ class Fleet:
         peer.last_us = now_us
         aircraft = peer.aircraft
         if aircraft is None:
-            return self._from_others(source, peer, message, payload, now_us)
+            return self._from_others(source, peer, frame, now_us)
         aircraft.link.time_us = now_us
         read = slot.read
         if aircraft.several and self._copies[system].unwanted(source, frame, aircraft, now_us):
@@ -146,16 +146,11 @@ class Fleet:
         aircraft.several = len(aircraft.sources) > 1
         self._copies.setdefault(aircraft.system, Copies())
 
-    def _from_others(
-        self, source: str, peer: Peer, message: int, payload: bytes, now_us: int
-    ) -> Sequence[Aircraft]:
+    def _from_others(self, source: str, peer: Peer, frame: Frame, now_us: int) -> Sequence[Aircraft]:
         """Take a frame of a component that is no aircraft's autopilot (yet)."""
+        _, _, _, message, payload, _, _ = frame
         if message in RADIO_MESSAGES:
-            values = unpack(message, payload)
-            heard = [aircraft for aircraft in self.aircraft.values() if source in aircraft.sources]
-            for aircraft in heard:
-                FOLDINGS[message].handle(aircraft, values, now_us)
-            return heard
+            return self._from_radio(source, frame, now_us)
         if message == HEARTBEAT:
             values = unpack(message, payload)
             return self._introduced(source, peer, values[1], values[2], message, values, now_us)
@@ -171,10 +166,27 @@ class Fleet:
                 fold_plan(addressed, message, values)
         elif message == _BATTERY:
             owner = self.aircraft.get(peer.system)
-            if owner is not None:
+            if owner is not None and not self._is_copy(source, frame, owner, now_us):
                 fold_battery(owner, peer.component, unpack(message, payload), now_us)
                 return (owner,)
         return ()
+
+    def _from_radio(self, source: str, frame: Frame, now_us: int) -> Sequence[Aircraft]:
+        """Take a radio's report in: it tells of every aircraft heard on its source."""
+        message = frame[3]
+        values = unpack(message, frame[4])
+        told: list[Aircraft] = []
+        for aircraft in self.aircraft.values():
+            if source not in aircraft.sources or self._is_copy(source, frame, aircraft, now_us):
+                continue
+            if aircraft.several and not self._copies[aircraft.system].is_best(source, margin_db(values), now_us):
+                continue
+            FOLDINGS[message].handle(aircraft, values, now_us)
+            told.append(aircraft)
+        return told
+
+    def _is_copy(self, source: str, frame: Frame, aircraft: Aircraft, now_us: int) -> bool:
+        return aircraft.several and self._copies[aircraft.system].unwanted(source, frame, aircraft, now_us)
 
     def _introduced(
         self,

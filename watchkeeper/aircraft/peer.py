@@ -58,7 +58,8 @@ class Peer:
 
     def slot(self, message: int) -> Slot:
         """Return the slot of a message, made when it is heard for the first time."""
-        key = message if message in self.slots or len(self.slots) < MAX_MESSAGES else OTHERS
+        room = len(self.slots) < MAX_MESSAGES or message in FOLDINGS  # what is folded always has its own
+        key = message if room or message in self.slots else OTHERS
         slot = self.slots.get(key)
         if slot is None:
             slot = self.slots[key] = Slot(key)

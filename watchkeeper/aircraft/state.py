@@ -98,14 +98,14 @@ class Aircraft:
         """Heard over more than one source."""
         self.link = Stream()
         self.power_up = 0
-        self._begin()
+        self._begin(None)
 
-    def _begin(self) -> None:
+    def _begin(self, before: BootClock | None) -> None:
         """Set what a power-up sets."""
         self.power_up += 1
         self.readings.put(AGE, 0.0, self.link)
         self.streams = Streams()
-        self.boot = BootClock()
+        self.boot = BootClock(before)
         self.seen = Seen()
         self.tracker = PhaseTracker(self.seen)
         self.modes = ModeTracker()
@@ -128,7 +128,7 @@ class Aircraft:
         """Begin anew: the aircraft was powered up again, and nothing said before holds."""
         for index in range(len(CATALOGUE)):
             self.readings.forget(index)
-        self._begin()
+        self._begin(self.boot)
 
     @property
     def home(self) -> tuple[float, float] | None:
