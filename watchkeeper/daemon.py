@@ -127,6 +127,8 @@ class Watch:
 
     def _end(self) -> None:
         now_us = self.clock.now_us()
+        if not self._failure.done():
+            self._hand(self.engine.tick(now_us / 1e6))  # the recording ends so too
         if self.recorder is not None:
             self.recorder.close(now_us)
 

@@ -20,6 +20,7 @@ from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.lifecycle import Alert
+from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.estimate.suite import NEEDS, EstimateSuite
@@ -143,12 +144,12 @@ class Engine:
                     order.action, order.rule, order.aircraft, "no such aircraft", order.role, now_us
                 )
             else:
-                one.book.order(order, now_us)
+                carry_out(one.book, self._teller, order, now_us)
         else:
             self._desk.order(order, now_us)
-            if order.rule is None:
+            if order.rule is None and order.action == "acknowledge":
                 for one in self._watched.values():
-                    one.book.order(order, now_us)
+                    carry_out(one.book, self._teller, order, now_us)
         return self._teller.take()
 
     def tick(self, now_s: float) -> list[Happening]:
@@ -213,7 +214,7 @@ class Engine:
             self._steps(self._grid_us + LONGEST_GAP_US)
             skipped = (now_us - self._grid_us) // GRID_US
             self._grid_us += skipped * GRID_US
-            self._step += skipped - skipped % SWEEP_EVERY  # sweeps stay on their own grid
+            self._step += skipped
         self._steps(now_us)
 
     def _steps(self, until_us: int) -> None:

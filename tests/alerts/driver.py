@@ -8,6 +8,7 @@ from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.events import AlertChange, Happening, Order, Refusal, RoutineCall
+from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.rules.load import load_packs
 
@@ -72,7 +73,7 @@ class Driver:
 
     def order(self, action: str, rule_id: str | None = None, **more: Any) -> None:
         """Give an order."""
-        self.book.order(Order(action, rule_id, 7, **more), self.now_us)
+        carry_out(self.book, self.teller, Order(action, rule_id, 7, **more), self.now_us)
         self._take()
 
     def _take(self) -> None:

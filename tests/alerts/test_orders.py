@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tests.alerts.driver import Driver, rule
-from watchkeeper.alerts.book import MAX_SHELVE_MIN
 from watchkeeper.alerts.events import AlertChange, State
+from watchkeeper.alerts.orders import MAX_SHELVE_MIN
 
 CAUSE = rule('id: cause\nlevel: warning\nwhen: link.lag > 3 s\nsay: "Link. Late. Wait."')
 EFFECT = rule(

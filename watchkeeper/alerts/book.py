@@ -1,20 +1,18 @@
-"""All rules on one aircraft: which to judge when, what suppresses what, repeats, and orders of the crew."""
+"""All rules on one aircraft: which to judge when, what suppresses and mutes what, repeats."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from watchkeeper.aircraft.readings import Readings
-from watchkeeper.alerts.events import Change, Level, Order, State
+from watchkeeper.alerts.events import Change, Level, State
 from watchkeeper.alerts.lifecycle import Alert, Signal
 from watchkeeper.alerts.ruling import PHASE, Decision, Ruling
-from watchkeeper.alerts.selection import Selection, readings_of
+from watchkeeper.alerts.selection import Selection, causes_first, readings_of
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.rules.schema import Rule
 
-MAX_SHELVE_MIN = 30.0
-"""The longest an alert can be shelved: longer than any sortie, far short of a forgotten one."""
-SHELVE_MIN = 10.0
+GROUNDED = frozenset({"on_ground", "landed"})
 
 
 class AlertBook:
@@ -68,11 +66,15 @@ class AlertBook:
         self._phase = self._readings.values[PHASE]
         self._now = self._select(self._phase)
         applying = set(self._now.rulings)
-        for ruling in self.rulings:
+        for ruling in reversed(self.rulings):  # effects before their causes: none is told as its cause goes
             if ruling not in applying:
                 self._pending.pop(ruling.order, None)
                 if ruling.leave():
                     self.end(ruling, now_us, f"phase is {self._phase}")
+        if self._phase not in GROUNDED:
+            for ruling in self.rulings:
+                if ruling.alert.shelved_afar and ruling.alert.level is Level.WARNING:
+                    self.unshelve(ruling, now_us, by="")
         self._judge(self._now.rulings, now_us)
 
     def judge_readings(self, indexes: Iterable[int], now_us: int) -> None:
@@ -103,13 +105,12 @@ class AlertBook:
             alert = ruling.alert
             until = alert.shelved_until_us
             if until is not None and now_us >= until:
-                self._unshelve(ruling, now_us, by="")
+                self.unshelve(ruling, now_us, by="")
             repeat_us = ruling.rule.repeat_us
             if (
                 repeat_us is not None
                 and alert.core is State.UNACKNOWLEDGED
                 and not alert.silent
-                and not alert.stale
                 and now_us - alert.said_us >= repeat_us
                 and not self._muted(ruling)
             ):
@@ -132,10 +133,16 @@ class AlertBook:
             self._begin(ruling, now_us)
         elif decision is Decision.END:
             self.end(ruling, now_us, "condition over")
-        elif not ruling.alert.trial:
-            stale = decision is Decision.WENT_STALE
-            reason = "cannot see: " + ", ".join(ruling.missing(now_us)) if stale else "seen again"
-            self._teller.change(ruling.alert, Change.STALE if stale else Change.FRESH, now_us, reason=reason)
+        elif decision is Decision.WENT_STALE:
+            reason = "cannot see: " + ", ".join(ruling.missing(now_us))
+            self._teller.change(ruling.alert, Change.STALE, now_us, reason=reason)
+            self._release_effects(ruling, now_us)
+        else:
+            untold = ruling.alert.untold and self._speaks(ruling)
+            if untold:
+                self._word(ruling)
+            self._teller.change(ruling.alert, Change.FRESH, now_us, reason="seen again", spoken=untold)
+            self._suppress_effects(ruling, now_us)
 
     def _word(self, ruling: Ruling) -> None:
         alert = ruling.alert
@@ -153,40 +160,60 @@ class AlertBook:
         change = alert.signal(Signal.RAISE)
         assert change is not None
         alert.raised_us = now_us
-        alert.suppressed = any(self._stands(cause) for cause in rule.caused_by)
+        alert.suppressed = any(self._suppresses(cause) for cause in rule.caused_by)
         if alert.suppressed:
             self._teller.change(alert, Change.SUPPRESSED, now_us, reason=self._cause(rule))
         else:
-            self._teller.change(alert, change, now_us, spoken=not alert.silent and not self._muted(ruling))
-        for effect in self._effects.get(rule.id, ()):
+            self._teller.change(alert, change, now_us, spoken=self._speaks(ruling))
+        self._suppress_effects(ruling, now_us)
+
+    def _suppress_effects(self, cause: Ruling, now_us: int) -> None:
+        if not self._suppresses(cause.rule.id):
+            return
+        for effect in self._effects.get(cause.rule.id, ()):
             if effect.alert.stands and not effect.alert.suppressed:
                 effect.alert.suppressed = True
                 self._teller.change(effect.alert, Change.SUPPRESSED, now_us, reason=self._cause(effect.rule))
 
+    def _release_effects(self, cause: Ruling, now_us: int) -> None:
+        """Let go what a cause suppressed, unless another still does. What is stale is told once it is seen."""
+        for effect in self._effects.get(cause.rule.id, ()):
+            alert = effect.alert
+            if not alert.suppressed or any(self._suppresses(c) for c in effect.rule.caused_by):
+                continue
+            alert.suppressed = False
+            if alert.stands:
+                spoken = not alert.stale and self._speaks(effect)
+                if spoken:
+                    self._word(effect)
+                self._teller.change(alert, Change.UNSUPPRESSED, now_us, spoken=spoken)
+
     def end(self, ruling: Ruling, now_us: int, reason: str, *, entirely: bool = False) -> None:
         """End an alert's condition; `entirely` also takes it off the list (aircraft gone, rule removed)."""
         alert = ruling.alert
-        never_told = alert.suppressed
+        never_told = alert.suppressed and alert.untold
         change = alert.signal(Signal.CLEAR)
         if never_told or entirely:
             change = Change.CLEARED if alert.listed or change else None
             alert.core = State.NORMAL
+        if entirely and alert.shelved_until_us is not None:
+            alert.shelved_until_us = None
+            change = change or Change.UNSHELVED
         alert.suppressed = False
         alert.stale = False
         if change is not None:
             self._teller.change(alert, change, now_us, reason=reason)
-        for effect in self._effects.get(ruling.rule.id, ()):
-            if effect.alert.suppressed and not any(self._stands(c) for c in effect.rule.caused_by):
-                effect.alert.suppressed = False
-                if effect.alert.stands:
-                    spoken = effect.alert.core is State.UNACKNOWLEDGED and not effect.alert.silent
-                    self._word(effect)
-                    self._teller.change(effect.alert, Change.UNSUPPRESSED, now_us, spoken=spoken)
+        self._release_effects(ruling, now_us)
+        for other in ruling.rule.mutes:  # what it kept off the voice and still stands has not been heard yet
+            muted = self._by_id.get(other)
+            if muted is not None and muted.alert.untold and not muted.alert.stale and self._speaks(muted):
+                self._word(muted)
+                self._teller.change(muted.alert, Change.REPEATED, now_us, spoken=True)
 
     def end_all(self, now_us: int, reason: str) -> None:
         """End every alert: the aircraft is gone."""
         for ruling in self.rulings:
-            if ruling.alert.listed:
+            if ruling.alert.listed or ruling.alert.shelved_until_us is not None:
                 self.end(ruling, now_us, reason, entirely=True)
 
     def restart(self) -> None:
@@ -194,10 +221,6 @@ class AlertBook:
         for ruling in self.rulings:
             ruling.restart()
         self._pending.clear()
-
-    def stands(self, rule_id: str) -> bool:
-        """Whether that rule's alert stands on this aircraft."""
-        return self._stands(rule_id)
 
     def blind(self, now_us: int, told: Collection[str] = ()) -> dict[str, tuple[str, ...]]:
         """Return for each rule that cannot judge the readings it lacks. Routine calls and trials count not.
@@ -207,7 +230,7 @@ class AlertBook:
         found: dict[str, tuple[str, ...]] = {}
         for ruling in self.rulings:
             rule = ruling.rule
-            if rule.trial or rule.level is Level.ROUTINE or any(self._stands(c) for c in rule.caused_by):
+            if rule.trial or rule.level is Level.ROUTINE or any(self._suppresses(c) for c in rule.caused_by):
                 continue
             missing = ruling.missing(now_us)
             if missing or (rule.id in told and not ruling.in_phase()):
@@ -223,90 +246,46 @@ class AlertBook:
         found = [r.alert for r in self.rulings if r.alert.listed]
         return sorted(found, key=lambda a: (-a.level.urgency, a.raised_us))
 
-    def order(self, order: Order, now_us: int) -> None:
-        """Carry out an acknowledgement, shelving, unshelving or reset, or tell why not."""
-        if order.rule is None:
-            for ruling in self.rulings:
-                if order.action == "acknowledge" and ruling.alert.listed:
-                    acknowledge(self._teller, ruling.alert, order, now_us, all_at_once=True)
-            return
-        named = self._by_id.get(order.rule)
-        if named is None or named.rule.level is Level.ROUTINE:
-            self._refuse(order, "no such alert", now_us)
-        elif order.action == "acknowledge":
-            acknowledge(self._teller, named.alert, order, now_us)
-        elif order.action == "reset":
-            if named.alert.signal(Signal.RESET) is None:
-                self._refuse(order, "not latched and acknowledged", now_us)
-            else:
-                self._teller.change(named.alert, Change.RESET, now_us, by=order.role)
-        elif order.action == "shelve":
-            self._shelve(named, order, now_us)
-        elif named.alert.shelved_until_us is None:
-            self._refuse(order, "not shelved", now_us)
-        else:
-            self._unshelve(named, now_us, by=order.role)
+    def ruling(self, rule_id: str) -> Ruling | None:
+        """Return the ruling of an alert; None for an unknown rule and for a routine call, which has no alert."""
+        named = self._by_id.get(rule_id)
+        return None if named is None or named.rule.level is Level.ROUTINE else named
 
-    def _shelve(self, ruling: Ruling, order: Order, now_us: int) -> None:
-        minutes = SHELVE_MIN if order.minutes is None else order.minutes
-        phase = self._readings.values[PHASE]
-        grounded = phase in ("on_ground", "landed")
-        if not 0 < minutes <= MAX_SHELVE_MIN:
-            self._refuse(order, f"shelve for up to {MAX_SHELVE_MIN:.0f} minutes", now_us)
-        elif ruling.alert.level is Level.WARNING and not grounded and (order.afar or order.role != "pilot"):
-            self._refuse(order, "a warning is not shelved from afar in flight", now_us)
-        else:
-            ruling.alert.shelved_until_us = now_us + round(minutes * 60e6)
-            self._teller.change(ruling.alert, Change.SHELVED, now_us, by=order.role)
+    def told(self) -> list[Alert]:
+        """Return the listed alerts that were told: neither silent nor kept off the voice."""
+        return [r.alert for r in self.rulings if r.alert.listed and not r.alert.silent and not self._muted(r)]
 
-    def _unshelve(self, ruling: Ruling, now_us: int, *, by: str) -> None:
+    @property
+    def grounded(self) -> bool:
+        """The aircraft is known to be on the ground."""
+        return self._readings.values[PHASE] in GROUNDED
+
+    def unshelve(self, ruling: Ruling, now_us: int, *, by: str) -> None:
+        """Take an alert off the shelf; one that waits to be acknowledged is told again."""
         alert = ruling.alert
         alert.shelved_until_us = None
-        spoken = alert.core is State.UNACKNOWLEDGED and not alert.silent
+        alert.shelved_afar = False
+        spoken = self._speaks(ruling)
         if spoken:
             self._word(ruling)
         self._teller.change(alert, Change.UNSHELVED, now_us, spoken=spoken, by=by)
 
-    def _refuse(self, order: Order, reason: str, now_us: int) -> None:
-        self._teller.refusal(order.action, order.rule, self.aircraft, reason, order.role, now_us)
-
-    def _stands(self, rule_id: str) -> bool:
+    def _suppresses(self, rule_id: str) -> bool:
+        """Whether that rule's alert suppresses its effects: it stands, is seen, and not on trial."""
         ruling = self._by_id.get(rule_id)
-        return ruling is not None and ruling.alert.stands
+        return ruling is not None and ruling.alert.stands and not ruling.alert.stale and not ruling.alert.trial
 
     def _cause(self, rule: Rule) -> str:
-        return "caused by " + ", ".join(c for c in rule.caused_by if self._stands(c))
+        return "caused by " + ", ".join(c for c in rule.caused_by if self._suppresses(c))
 
     def _muted(self, ruling: Ruling) -> bool:
-        return any(m.alert.stands for m in self._muting.get(ruling.rule.id, ()))
+        """Whether an alert that is itself heard keeps this one off the voice."""
+        return any(
+            m.alert.stands and not m.alert.silent and not m.alert.stale
+            for m in self._muting.get(ruling.rule.id, ())
+        )
 
-
-def acknowledge(teller: Teller, alert: Alert, order: Order, now_us: int, *, all_at_once: bool = False) -> None:
-    """Acknowledge for a role. Only the pilot's quiets the alert itself; another's is noted and told."""
-    waiting = alert.core in (State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED)
-    if not waiting or order.role in alert.roles:
-        if not all_at_once:
-            teller.refusal(order.action, alert.rule, alert.aircraft, "nothing to acknowledge", order.role, now_us)
-        return
-    alert.roles.add(order.role)
-    if order.role == "pilot":
-        alert.signal(Signal.ACKNOWLEDGE)
-    teller.change(alert, Change.ACKNOWLEDGED, now_us, by=order.role, reason=f"by {order.by or order.role}")
-
-
-def causes_first(rules: Sequence[Rule]) -> list[Rule]:
-    """Return the rules so that each comes after those it is caused by. The loader refuses circles."""
-    by_id = {rule.id: rule for rule in rules}
-    done: dict[str, Rule] = {}
-
-    def visit(rule: Rule) -> None:
-        if rule.id in done:
-            return
-        for cause in rule.caused_by:
-            if cause in by_id:
-                visit(by_id[cause])
-        done[rule.id] = rule
-
-    for rule in rules:
-        visit(rule)
-    return list(done.values())
+    def _speaks(self, ruling: Ruling) -> bool:
+        """Whether a change of this alert is to be spoken now."""
+        alert = ruling.alert
+        return alert.core is State.UNACKNOWLEDGED and not alert.silent and not self._muted(ruling)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from watchkeeper.alerts import wording
-from watchkeeper.alerts.book import acknowledge
 from watchkeeper.alerts.events import Change, Level, Order
 from watchkeeper.alerts.lifecycle import Alert, Signal
+from watchkeeper.alerts.orders import NAME_IT, acknowledge
 from watchkeeper.alerts.teller import Teller
 
 BLIND = "watch-blind"
@@ -27,6 +27,7 @@ class WatchDesk:
         self._teller = teller
         self._alerts: dict[str, Alert] = {}
         self._since_us: dict[tuple[int, str], int] = {}
+        self._said_blind = ""
         self._shown: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
 
     def alerts(self) -> list[Alert]:
@@ -74,12 +75,16 @@ class WatchDesk:
                 del self._shown[key]
                 shrunk = True
         if not self._shown:
-            self._clear(BLIND, "everything is seen", now_us)
+            self._said_blind = ""
+            self._clear(BLIND, "nothing is missed", now_us)
         elif grown or shrunk:
             words = wording.blind_words(subject.strip(".") for subject, _ in self._shown.values())
             evidence = {f"{system}/{rule}": ", ".join(names) for (system, rule), (_, names) in self._shown.items()}
             reason = f"{len(self._shown)} rules cannot judge for want of readings"
-            self._raise(BLIND, Level.ADVISORY, words, reason, evidence, now_us, again=True, spoken=grown)
+            spoken = grown and words != self._said_blind
+            if spoken:
+                self._said_blind = words
+            self._raise(BLIND, Level.ADVISORY, words, reason, evidence, now_us, again=True, spoken=spoken)
 
     def shown_of(self, aircraft: int) -> Lacks:
         """Return what was last told of one aircraft."""
@@ -94,6 +99,9 @@ class WatchDesk:
     def order(self, order: Order, now_us: int) -> None:
         """Carry out an acknowledgement; the watch's own alerts are not shelved."""
         if order.rule is None:
+            if order.action != "acknowledge":
+                self._teller.refusal(order.action, None, None, NAME_IT, order.role, now_us)
+                return
             for alert in self.alerts():
                 acknowledge(self._teller, alert, order, now_us, all_at_once=True)
             return

@@ -79,7 +79,7 @@ class Alert:
 
     __slots__ = (
         "aircraft", "callout", "core", "ending", "evidence", "level", "raised_us", "reason", "roles", "rule",
-        "said_us", "shelved_until_us", "stale", "suppressed", "trial",
+        "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial", "untold",
     )  # fmt: skip
 
     def __init__(
@@ -92,8 +92,12 @@ class Alert:
         self.ending = ending_of(level, latch=latch)
         self.core = State.NORMAL
         self.shelved_until_us: int | None = None
+        self.shelved_afar = False
+        """Shelved by another than the pilot at the station."""
         self.suppressed = False
         self.stale = False
+        self.untold = False
+        """Raised, and not spoken since."""
         self.roles: set[str] = set()
         self.callout: str | None = None
         self.reason = ""
@@ -135,4 +139,5 @@ class Alert:
             self.stale = False
         if signal is Signal.RAISE:
             self.roles = set()
+            self.untold = True
         return change

@@ -14,8 +14,8 @@ from watchkeeper.rules.schema import Rule
 from watchkeeper.rules.verdict import Verdict
 
 PHASE: Final = INDEX["flight.phase"]
-_NOT_SAMPLED: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.held or r.rate)
-"""Readings whose truth does not wait for a sample: held ones, and functions of time."""
+_NOT_SAMPLED: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.held)
+"""Readings whose truth does not wait for a sample."""
 _ESTIMATES: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.estimate)
 
 
@@ -86,10 +86,12 @@ class Ruling:
             return Decision.NOTHING
         if rule.level is Level.ROUTINE and not self._known_unmet:
             return Decision.NOTHING  # it was so when first seen: nothing has happened to speak of
-        if self._delay_over(now_us, rule.on_delay_us, self._view):
-            self._known_unmet = False
-            return Decision.BEGIN
-        return Decision.NOTHING
+        if not self._delay_over(now_us, rule.on_delay_us, self._view):
+            return Decision.NOTHING
+        if rule.clear is not None and self._clear_verdict(now_us) is Verdict.MET:
+            return Decision.NOTHING  # both at once: it would end as soon as it began
+        self._known_unmet = False
+        return Decision.BEGIN
 
     def _judge_standing(self, now_us: int) -> Decision:
         alert, rule = self.alert, self.rule

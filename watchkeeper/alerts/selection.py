@@ -62,3 +62,28 @@ def _timed(rule: Rule) -> bool:
 def _merge(groups: Iterable[Sequence[Ruling]]) -> tuple[Ruling, ...]:
     found = {ruling.order: ruling for group in groups for ruling in group}
     return tuple(found[order] for order in sorted(found))
+
+
+def causes_first(rules: Sequence[Rule]) -> list[Rule]:
+    """Return the rules so that each comes after those that cause or mute it (the loader refuses circles)."""
+    before: dict[str, list[Rule]] = {rule.id: [] for rule in rules}
+    by_id = {rule.id: rule for rule in rules}
+    for rule in rules:
+        before[rule.id] += [by_id[cause] for cause in rule.caused_by if cause in by_id]
+        for muted in rule.mutes:
+            if muted in before:
+                before[muted].append(rule)
+    done: dict[str, Rule] = {}
+    begun: set[str] = set()
+
+    def visit(rule: Rule) -> None:
+        if rule.id in begun:
+            return
+        begun.add(rule.id)
+        for earlier in before[rule.id]:
+            visit(earlier)
+        done[rule.id] = rule
+
+    for rule in rules:
+        visit(rule)
+    return list(done.values())

@@ -48,6 +48,7 @@ class Teller:
         """Tell of one change of one alert."""
         if spoken:
             alert.said_us = now_us
+            alert.untold = False
         self.out.append(
             AlertChange(
                 time_us=now_us - self.offset_us,

@@ -71,8 +71,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return DONE
     except BrokenPipeError:  # the reader of our output has left: nothing more to say, and nothing wrong
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return DONE
+    except OSError as error:  # a file that is read reports for itself; what is left is where we write
+        print(f"cannot write output: {error.strerror}; make room, or write elsewhere", file=sys.stderr)
+        _drop_output()
+        return USAGE
+
+
+def _drop_output() -> None:
+    """Let nothing more be written when the interpreter flushes at its end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

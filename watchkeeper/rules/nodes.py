@@ -34,6 +34,13 @@ class Number:
     readings: tuple[int, ...] = ()
     timed: bool = False
     constant: float | None = None
+    aged: bool = False
+    """It tells by the absence of samples, so a delay must not wait for one."""
+
+    @property
+    def sampled(self) -> tuple[int, ...]:
+        """Readings of which a delay wants new samples."""
+        return () if self.aged else self.readings
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +109,8 @@ def arithmetic(sign: str, left: Number, right: Number, kind: Kind) -> Number:
         except (ZeroDivisionError, OverflowError):
             return FAULT
 
-    return Number(kind, value, joined([left.readings, right.readings]), left.timed or right.timed)
+    readings = joined([left.readings, right.readings])
+    return Number(kind, value, readings, left.timed or right.timed, aged=left.aged or right.aged)
 
 
 def function(name: str, arguments: Sequence[Number]) -> Number:
@@ -124,17 +132,22 @@ def function(name: str, arguments: Sequence[Number]) -> Number:
         value,
         joined([argument.readings for argument in arguments]),
         any(argument.timed for argument in arguments),
+        aged=any(argument.aged for argument in arguments),
     )
 
 
-def _leaf(judge: Judge, readings: tuple[int, ...], *, timed: bool) -> Truth:
+def _leaf(
+    judge: Judge, readings: tuple[int, ...], *, timed: bool, sampled: tuple[int, ...] | None = None
+) -> Truth:
+    decided_by = readings if sampled is None else sampled
+
     def missing(view: View) -> tuple[int, ...]:
         if judge(view) in {MET, NOT_MET}:
             return ()
         lacking = tuple(i for i in readings if view.readings.read(i, view.now_us) in {BLIND, FAULT})
         return lacking or readings
 
-    return Truth(judge, readings, timed, lambda _: readings, missing)
+    return Truth(judge, readings, timed, lambda _: decided_by, missing)
 
 
 def compare(sign: str, left: Number, right: Number) -> Truth:
@@ -142,6 +155,7 @@ def compare(sign: str, left: Number, right: Number) -> Truth:
     work = COMPARISONS[sign]
     a, b = left.value, right.value
     readings = joined([left.readings, right.readings])
+    sampled = joined([left.sampled, right.sampled])
     if right.constant is not None:
         limit = right.constant
 
@@ -153,7 +167,7 @@ def compare(sign: str, left: Number, right: Number) -> Truth:
                 return V_FAULT
             return MET if work(x, limit) else NOT_MET
 
-        return _leaf(against_constant, readings, timed=left.timed)
+        return _leaf(against_constant, readings, timed=left.timed, sampled=sampled)
 
     def judge(view: View) -> Verdict:
         x, y = a(view), b(view)
@@ -163,7 +177,7 @@ def compare(sign: str, left: Number, right: Number) -> Truth:
             return V_BLIND
         return MET if work(x, y) else NOT_MET
 
-    return _leaf(judge, readings, timed=left.timed or right.timed)
+    return _leaf(judge, readings, timed=left.timed or right.timed, sampled=sampled)
 
 
 def same_word(index: int, word: str, *, equal: bool) -> Truth:
@@ -201,7 +215,7 @@ def known(index: int) -> Truth:
         value = view.readings.read(index, view.now_us)
         return NOT_MET if value is BLIND or value is FAULT else MET
 
-    return Truth(judge, (index,), timed=False, deciding=lambda _: (index,), missing=lambda _: ())
+    return Truth(judge, (index,), timed=False, deciding=lambda _: (), missing=lambda _: ())
 
 
 def negate(of: Truth) -> Truth:

@@ -24,7 +24,7 @@ def age(index: int, kind: Kind) -> Number:
         stream = view.readings.streams[index]
         return BLIND if stream is None else (view.now_us - stream.time_us) / 1e6
 
-    return Number(kind, value, (index,), timed=True)
+    return Number(kind, value, (index,), timed=True, aged=True)
 
 
 def over_window(slot: int, of: Number, kind: Kind, *, slope: bool) -> Number:
