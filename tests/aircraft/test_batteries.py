@@ -287,3 +287,73 @@ def test_one_pack_that_falls_silent_leaves_the_word_to_system_status() -> None:
         heard.wait(0.5)
         heard.send("SYS_STATUS", voltage_battery=22000, current_battery=900, battery_remaining=55)
     assert heard.read("battery.voltage") == pytest.approx(22.0)
+
+
+def test_zeros_all_over_are_a_message_that_nobody_filled_in() -> None:
+    heard = flight()
+    for millivolts in (0, 0, 500, 11025, 11025):
+        heard.send("SYS_STATUS", voltage_battery=millivolts, current_battery=0, battery_remaining=0)
+        assert heard.is_blind("battery.gauge_left")
+        assert heard.is_blind("battery.voltage")
+    heard.send("SYS_STATUS", voltage_battery=11025, current_battery=700, battery_remaining=0)
+    assert heard.read("battery.gauge_left") == 0  # beside a real current an empty gauge is one
+
+
+def test_a_gauge_that_ran_down_to_nothing_stays_one() -> None:
+    heard = flight()
+    for left in (2, 1, 0, 0):
+        heard.send("SYS_STATUS", voltage_battery=11025, current_battery=-1, battery_remaining=left)
+        assert heard.read("battery.gauge_left") == left
+
+
+def test_a_pack_that_the_file_names_and_nobody_hears_leaves_the_sums_unknown() -> None:
+    heard = flight("{cells: 6, count: 2, monitors: {0: pack 1, 1: pack 2}}")
+    heard.hear(battery(heard.sender, 0))
+    assert heard.read("battery.voltage") == pytest.approx(23.4)
+    for name in ("current", "power", "consumed"):
+        assert heard.is_blind(f"battery.{name}")
+        assert heard.read(f"battery.1.{name}") > 0
+    heard.hear(battery(heard.sender, 1))
+    assert heard.read("battery.current") == pytest.approx(25)
+
+
+def test_a_sum_that_was_found_out_is_no_pack_any_more() -> None:
+    heard = flight()
+    for step in range(SUM_SAMPLES + 1):
+        heard.wait(0.5)
+        for battery_id, current in ((0, 1200 + step), (1, 1300), (2, 2500 + step)):
+            heard.hear(battery(heard.sender, battery_id, current_battery=current))
+    assert heard.read("battery.2.current") == pytest.approx(13)
+    assert heard.is_blind("battery.3.current")
+    assert heard.is_blind("battery.3.voltage")
+
+
+def test_all_packs_silent_are_blind_and_not_the_last_word() -> None:
+    heard = flight()
+    heard.beat(armed=True)
+    for _ in range(5):
+        heard.wait(1)
+        for battery_id in (0, 1):
+            heard.hear(battery(heard.sender, battery_id))
+    for _ in range(40):
+        heard.wait(1)
+        heard.beat(armed=True)
+    for name in ("voltage", "cell_voltage", "current", "gauge_left"):
+        assert heard.is_blind(f"battery.{name}")
+        assert heard.is_blind(f"battery.1.{name}")
+    assert heard.read("battery.cells") == 6
+
+
+def test_a_pack_that_comes_back_counts_again() -> None:
+    heard = flight()
+    heard.beat(armed=True)
+    for second in range(60):
+        heard.wait(1)
+        heard.hear(battery(heard.sender, 0))
+        if not 10 <= second < 50:
+            heard.hear(battery(heard.sender, 1, voltages=[3500] * 6 + [ABSENT] * 4))
+        if second == 45:
+            assert heard.read("battery.cell_voltage") == pytest.approx(3.9)
+    assert heard.read("battery.cell_voltage") == pytest.approx(3.5)
+    assert heard.read("battery.current") == pytest.approx(25)
+    assert set(heard.aircraft.packs.packs) == {(1, 0), (1, 1)}

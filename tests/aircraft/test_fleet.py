@@ -24,6 +24,8 @@ INVALID = dialect.MAV_AUTOPILOT_INVALID
     [
         (dialect.MAV_TYPE_GCS, INVALID), (dialect.MAV_TYPE_GCS, GENERIC), (QUADROTOR, INVALID),
         (dialect.MAV_TYPE_ANTENNA_TRACKER, ARDUPILOT), (dialect.MAV_TYPE_ONBOARD_CONTROLLER, GENERIC),
+        (dialect.MAV_TYPE_PARACHUTE, GENERIC), (dialect.MAV_TYPE_ILLUMINATOR, GENERIC),
+        (dialect.MAV_TYPE_GRIPPER, GENERIC),
         (dialect.MAV_TYPE_GIMBAL, GENERIC), (dialect.MAV_TYPE_ADSB, GENERIC), (dialect.MAV_TYPE_CAMERA, GENERIC),
     ],
 )  # fmt: skip

@@ -215,6 +215,15 @@ def test_texts_are_put_together_and_cleaned() -> None:
     assert len(flight.aircraft.texts.latest) == 200
 
 
+def test_a_text_whose_end_is_lost_is_kept_as_far_as_it_came() -> None:
+    flight = Flight()
+    flight.beat()
+    flight.send("STATUSTEXT", severity=1, text="a" * 50, id=4, chunk_seq=0)
+    flight.send("STATUSTEXT", severity=6, text="b" * 50, id=5, chunk_seq=0)
+    flight.send("STATUSTEXT", severity=6, text="c", id=5, chunk_seq=1)
+    assert [(t.severity, t.words) for t in flight.aircraft.texts.latest] == [(1, "a" * 50), (6, "b" * 50 + "c")]
+
+
 def test_messages_write_only_readings_that_the_table_names() -> None:
     """Random payloads of every message, against the table that the rules are judged by."""
     chance = random.Random(3)

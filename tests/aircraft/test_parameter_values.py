@@ -82,6 +82,25 @@ def test_parameters_before_the_first_heartbeat_are_kept() -> None:
     assert flight.aircraft.parameters.total == 797
 
 
+def test_how_they_are_coded_may_be_told_before_the_first_heartbeat() -> None:
+    flight = Flight(autopilot=GENERIC)
+    (value,) = struct.unpack("<f", as_float(1500))
+    flight.send("AUTOPILOT_VERSION", capabilities=BYTEWISE, uid2=[0] * 18)
+    flight.send("PARAM_VALUE", param_id="EARLY", param_value=value, param_type=INT32, param_count=2)
+    flight.beat()
+    flight.send("PARAM_VALUE", param_id="LATER", param_value=value, param_type=INT32, param_count=2)
+    assert flight.aircraft.parameters.values == {"EARLY": 1500, "LATER": 1500}
+
+
+@pytest.mark.parametrize("bits", [0, BYTEWISE | CAST])
+def test_bits_that_do_not_tell_leave_it_to_the_kind(bits: int) -> None:
+    flight = Flight(autopilot=ARDUPILOT)
+    flight.beat()
+    flight.send("AUTOPILOT_VERSION", capabilities=bits, uid2=[0] * 18)
+    flight.send("PARAM_VALUE", param_id="SOME", param_value=1500.0, param_type=INT32)
+    assert flight.aircraft.parameters.values == {"SOME": 1500}
+
+
 def test_names_from_outside_are_checked_and_bounded() -> None:
     parameters = Parameters()
     for name in ("", "A\x1b[31m", "Ä", "B\n"):

@@ -23,7 +23,7 @@ from watchkeeper.aircraft.fold_flight import (
     plan_target,
 )
 from watchkeeper.aircraft.fold_radio import RADIO_MESSAGES, margin_db
-from watchkeeper.aircraft.fold_words import PARAMETER, PARAMETER_LAYOUT
+from watchkeeper.aircraft.fold_words import PARAMETER, PARAMETER_LAYOUT, VERSION
 from watchkeeper.aircraft.handlers import FOLDINGS, TOUCHES
 from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.peer import Peer
@@ -157,8 +157,8 @@ class Fleet:
         if message == HIGH_LATENCY:
             values = unpack(message, payload)
             return self._introduced(source, peer, values[9], values[10], message, values, now_us)
-        if message == PARAMETER:
-            self._keep_early(peer, payload)
+        if message in {PARAMETER, VERSION}:
+            self._keep_early(peer, message, payload)
         elif message in PLAN_MESSAGES:
             values = unpack(message, payload)
             addressed = self.aircraft.get(plan_target(message, values))
@@ -216,13 +216,16 @@ class Fleet:
         FOLDINGS[message].handle(aircraft, values, now_us)
         return peer.touched
 
-    def _keep_early(self, peer: Peer, payload: bytes) -> None:
-        """Keep a parameter that came before the heartbeat that makes its sender an aircraft."""
+    def _keep_early(self, peer: Peer, message: int, payload: bytes) -> None:
+        """Keep parameters, and how they are coded, from before the heartbeat that makes an aircraft of a peer."""
         if peer.early is None:
             if self._early >= MAX_EARLY:
                 return
             self._early += 1
             peer.early = Parameters()
+        if message == VERSION:
+            peer.early.capabilities(unpack(message, payload)[0], 0)
+            return
         length = PARAMETER_LAYOUT.size
         raw, total, _, name, kind = PARAMETER_LAYOUT.unpack(payload[:length].ljust(length, b"\0"))
         peer.early.take(text(name), raw, kind, total, 0)

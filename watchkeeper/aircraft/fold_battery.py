@@ -61,8 +61,7 @@ def fold_gauge(aircraft: Aircraft, left: int, now_us: int) -> None:
     """Fold a gauge that comes without a voltage (HIGH_LATENCY2)."""
     gauge_pct = _percent(left)
     if gauge_pct is not None:
-        sample = Sample(None, None, gauge_pct)
-        aircraft.packs.system_status(sample, bool(aircraft.seen.armed), aircraft.flying, now_us)
+        aircraft.packs.gauge(gauge_pct, bool(aircraft.seen.armed), aircraft.flying, now_us)
 
 
 def _amps(centiamps: int) -> float | None:

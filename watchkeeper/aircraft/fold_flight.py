@@ -25,7 +25,7 @@ _NOT_AIRCRAFT: Final = frozenset(
         dialect.MAV_TYPE_GIMBAL, dialect.MAV_TYPE_ADSB, dialect.MAV_TYPE_CAMERA, dialect.MAV_TYPE_CHARGING_STATION,
         dialect.MAV_TYPE_FLARM, dialect.MAV_TYPE_SERVO, dialect.MAV_TYPE_ODID, dialect.MAV_TYPE_BATTERY,
         dialect.MAV_TYPE_LOG, dialect.MAV_TYPE_OSD, dialect.MAV_TYPE_IMU, dialect.MAV_TYPE_GPS,
-        dialect.MAV_TYPE_WINCH,
+        dialect.MAV_TYPE_WINCH, dialect.MAV_TYPE_PARACHUTE, dialect.MAV_TYPE_ILLUMINATOR, dialect.MAV_TYPE_GRIPPER,
     }
 )  # fmt: skip
 

@@ -8,6 +8,7 @@ from typing import Any, Final
 from watchkeeper.aircraft.catalogue import FIXES, INDEX
 from watchkeeper.aircraft.fold_battery import fold_gauge
 from watchkeeper.aircraft.fold_flight import HIGH_LATENCY
+from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.packs import TOUCHED
 from watchkeeper.aircraft.state import LAG, MODE, PLACE, Aircraft, is_live
@@ -76,11 +77,11 @@ def _system_time(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> No
 
 @folds(242, also=PLACE)
 def _home(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    lat, lon, altitude_mm = values[:3]
-    if lat or lon:
+    latitude_deg, longitude_deg, height_m = values[0] / 1e7, values[1] / 1e7, values[2] / 1000
+    if is_place(latitude_deg, longitude_deg):
         if not is_live(aircraft.streams.position, now_us):
-            aircraft.homing.height_m = altitude_mm / 1000
-        aircraft.set_home(lat / 1e7, lon / 1e7, "aircraft", now_us)
+            aircraft.homing.height_m = height_m
+        aircraft.set_home(latitude_deg, longitude_deg, "aircraft", now_us)
 
 
 @folds(24, USED, HDOP, FIX)
@@ -123,7 +124,7 @@ def _put_wind(aircraft: Aircraft, speed_m_s: float | None, from_deg: float | Non
 @folds(HIGH_LATENCY, HEIGHT, SPEED, CLIMB, MODE, WIND, also=(*PLACE, *TOUCHED))
 def _high_latency(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     (_, lat, lon, custom_mode, altitude, _, _, _, _, vehicle, autopilot, _, _, throttle, _, _, speed, wind,
-     _, _, _, _, climb, battery) = values[:24]  # fmt: skip
+     wind_heading, _, _, _, climb, battery) = values[:24]  # fmt: skip
     stream = aircraft.streams.high_latency
     stream.mark(now_us)
     aircraft.autopilot, aircraft.vehicle = autopilot, vehicle
@@ -131,7 +132,8 @@ def _high_latency(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> N
     if not is_live(streams.heartbeat, now_us):
         aircraft.set_mode(aircraft.modes.heartbeat(autopilot, vehicle, 1, custom_mode), stream)
     if not is_live(streams.wind, now_us):
-        put(WIND, wind / 5, stream)
+        # zeros in both fields are no calm but a wind that nobody worked out
+        put(WIND, wind / 5 if wind or wind_heading else None, stream)
     if not is_live(streams.position, now_us):
         base_m = aircraft.homing.height_m
         seen.height_m = None if base_m is None else float(altitude - base_m)

@@ -10,6 +10,7 @@ from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.link.decode import text
 
 PARAMETER: Final = 22
+VERSION: Final = 148
 PARAMETER_LAYOUT: Final = struct.Struct("<4sHH16sB")
 """PARAM_VALUE with its number left as bytes: read as a float, an integer laid into its place may be changed."""
 
@@ -20,7 +21,7 @@ def _parameter(aircraft: Aircraft, values: tuple[Any, ...], _: int) -> None:
     aircraft.parameters.take(text(name), raw, kind, count, aircraft.autopilot)
 
 
-@folds(148)
+@folds(VERSION)
 def _version(aircraft: Aircraft, values: tuple[Any, ...], _: int) -> None:
     aircraft.parameters.capabilities(values[0], aircraft.autopilot)
 

@@ -42,6 +42,15 @@ class Around:
         return math.hypot(north_m, east_m), math.degrees(math.atan2(east_m, north_m)) % 360
 
 
+def is_place(latitude_deg: float, longitude_deg: float) -> bool:
+    """Whether this is a place on Earth; 0, 0 is none: it is what autopilots send without a fix."""
+    return (
+        -90 <= latitude_deg <= 90
+        and -180 <= longitude_deg <= 180
+        and (latitude_deg != 0.0 or longitude_deg != 0.0)
+    )
+
+
 def distance_bearing(
     latitude_deg: float, longitude_deg: float, to_latitude_deg: float, to_longitude_deg: float
 ) -> tuple[float, float]:

@@ -45,7 +45,9 @@ class Sample(NamedTuple):
 class Pack:
     """One monitored pack: its last report, and whether it is measured at all."""
 
-    __slots__ = ("_dead", "_highest_v", "_lowest_v", "current_a", "first_us", "last", "number", "stream", "sums")
+    __slots__ = (
+        "_dead", "_filled", "_highest_v", "_lowest_v", "current_a", "first_us", "last", "number", "stream", "sums",
+    )  # fmt: skip
 
     def __init__(self, number: int, now_us: int) -> None:
         self.number = number
@@ -56,6 +58,8 @@ class Pack:
         """The current of the last report, None where it is not really measured."""
         self._lowest_v = self._highest_v = 0.0
         self._dead = 0
+        self._filled = False
+        """Has told a current, charge or gauge other than zero."""
         self.sums = 0
         """Reports in a row whose current was the sum of all the others'."""
 
@@ -68,6 +72,7 @@ class Pack:
             if not self._lowest_v or volts < self._lowest_v:
                 self._lowest_v = volts
             self._highest_v = max(self._highest_v, volts)
+        self._filled = self._filled or bool(current_a or sample.gauge_pct or sample.consumed_ah)
         if current_a:
             self._dead = 0
         elif flying and current_a is not None and sample.gauge_pct is None:
@@ -77,10 +82,16 @@ class Pack:
 
     @property
     def measured(self) -> bool:
-        """Whether the last report is of a pack: it tells current or charge, or its voltage has moved."""
+        """Whether the last report is of a pack: it tells current or charge, or its voltage has moved.
+
+        A gauge of 0 % counts only beside something that is not zero: else nobody filled the message in, and an
+        empty pack would be called out that is not there.
+        """
         sample = self.last
         if self._highest_v - self._lowest_v > LEAST_MOVE_V:
             return True
+        if sample.gauge_pct is not None and not self._filled:
+            return False
         if sample.voltage_v is None:
             return sample.gauge_pct is not None
         told = self.current_a is not None or sample.gauge_pct is not None

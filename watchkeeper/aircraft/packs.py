@@ -29,11 +29,13 @@ TOUCHED: Final = frozenset({_CELLS, _CELLS_SOURCE, *_ALL}.union(*_OF_PACK))
 class PackTable:
     """All packs of one aircraft, written to its readings."""
 
-    __slots__ = ("_cells", "_monitors", "_own", "_readings", "_series", "_stream", "_whole", "packs")
+    __slots__ = ("_cells", "_expected", "_monitors", "_own", "_readings", "_series", "_stream", "_whole", "packs")
 
     def __init__(self, readings: Readings, file: AircraftFile | None) -> None:
         self._readings = readings
         self._monitors: Mapping[int, int | str] = file.packs.monitors if file is not None else {}
+        self._expected = len({pack for pack in self._monitors.values() if isinstance(pack, int)})
+        """Packs that the aircraft file says are monitored."""
         self._series = file is not None and file.packs.topology == "series"
         self._cells = CellCount(file.packs.cells if file is not None else None)
         self.packs: dict[tuple[int, int], Pack] = {}
@@ -56,6 +58,12 @@ class PackTable:
         self._count_cells(whole, armed, now_us)
         self._write_all(whole.row(self._cells.cells), now_us)
 
+    def gauge(self, gauge_pct: float, armed: bool, flying: bool, now_us: int) -> None:
+        """Take a gauge that comes without a voltage in, unless SYS_STATUS tells both."""
+        whole = self._whole
+        if whole is None or whole.last.voltage_v is None or whole.is_silent(now_us):
+            self.system_status(Sample(None, None, gauge_pct), armed, flying, now_us)
+
     def battery_status(
         self, component: int, battery: int, sample: Sample, armed: bool, flying: bool, now_us: int
     ) -> None:
@@ -70,15 +78,15 @@ class PackTable:
             self._whole = None
         pack.take(sample, flying, now_us)
         self._count_cells(pack, armed, now_us)
-        row = pack.row(self._cells.cells)
+        self._watch_for_sums(pack)
+        row = pack.row(self._cells.cells) if pack.sums < SUM_SAMPLES else BLIND_ROW
         values, streams, stream = self._readings.values, self._readings.streams, pack.stream
         for index, value in zip(_OF_PACK[pack.number - 1], row, strict=True):
             values[index] = value
             streams[index] = stream
-        if len(self.packs) == 1:
+        if len(self.packs) == 1 and self._expected <= 1:
             self._write_all(row, now_us)
             return
-        self._watch_for_sums(pack)
         self._write_all(self._over_all(armed, now_us), now_us)
 
     def _free_number(self, wanted: int | str | None, battery: int) -> int:
@@ -122,8 +130,8 @@ class PackTable:
     def _over_all(self, armed: bool, now_us: int) -> Row:
         """Return the worst of what limits, and the sum of what the packs give together.
 
-        A pack that has fallen silent is no longer the worst, but the sums are unknown without it; on the ground
-        it is in time taken for removed.
+        A pack that has fallen silent is no longer the worst, but the sums are unknown without it, and without one
+        that the aircraft file names; on the ground it is in time taken for removed.
         """
         if not armed:
             gone = [k for k, p in self.packs.items() if now_us - p.stream.time_us > _REMOVED_US]
@@ -135,7 +143,7 @@ class PackTable:
             return BLIND_ROW
         columns = list(zip(*rows, strict=True))
         volts, cell, current_a, power, gauge, consumed, imbalance, temperature = columns
-        complete = len(rows) == len(flight)
+        complete = len(rows) == len(flight) >= self._expected
         return (
             _lowest(volts),
             _lowest(cell),

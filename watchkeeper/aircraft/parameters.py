@@ -57,6 +57,7 @@ class Parameters:
     def adopt(self, early: Parameters, autopilot: int) -> None:
         """Take over what came before the autopilot's kind was known."""
         self.total = early.total
+        self._capabilities = early._capabilities
         self._raw.update(early._raw)
         encoding = self._encoding(autopilot)
         for name, (raw, kind) in early._raw.items():

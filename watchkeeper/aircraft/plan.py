@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from typing import Final, NamedTuple
 
-from watchkeeper.aircraft.geodesy import distance_bearing
+from watchkeeper.aircraft.geodesy import distance_bearing, is_place
 
 RETURN_COMMAND: Final = 20
 """MAV_CMD_NAV_RETURN_TO_LAUNCH"""
@@ -46,7 +45,7 @@ class Plan:
         """Take one item in."""
         if number not in self.items and len(self.items) >= MOST_ITEMS:
             return
-        placed = math.isfinite(latitude_deg) and math.isfinite(longitude_deg) and (latitude_deg or longitude_deg)
+        placed = is_place(latitude_deg, longitude_deg)
         self.items[number] = Item(command, (latitude_deg, longitude_deg) if placed else None)
 
     def go_to(self, number: int, total: int, state: int) -> bool:

@@ -9,6 +9,7 @@ from watchkeeper.aircraft.boot import BootClock
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.downsign import DownSign
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
+from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.home import Home
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.packs import PackTable
@@ -165,8 +166,8 @@ class Aircraft:
                 self._place(self.streams.position)
 
     def set_position(self, latitude_deg: float, longitude_deg: float, stream: Stream) -> None:
-        """Take where it is; 0, 0 is what autopilots send without a fix."""
-        known = latitude_deg != 0.0 or longitude_deg != 0.0
+        """Take where it is; what is no place on Earth is unknown."""
+        known = is_place(latitude_deg, longitude_deg)
         self.position = (latitude_deg, longitude_deg) if known else None
         self._place(stream)
 

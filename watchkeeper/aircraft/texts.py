@@ -23,22 +23,26 @@ class StatusText(NamedTuple):
 class Texts:
     """The last texts, oldest first."""
 
-    __slots__ = ("_chunks", "_id", "latest")
+    __slots__ = ("_chunks", "_id", "_severity", "latest")
 
     def __init__(self) -> None:
         self.latest: deque[StatusText] = deque(maxlen=KEPT)
-        self._id = 0
+        self._id = self._severity = 0
         self._chunks: list[str] = []
 
     def take(self, severity: int, raw: bytes, identity: int, chunk: int, now_us: int) -> None:
         """Take one STATUSTEXT in. Chunks of one id follow each other; a NUL ends the text."""
         words = text(raw)
         if identity == 0 or chunk == 0 or identity != self._id:
-            self._chunks = []
-        self._id = identity
+            self._end(now_us)
+        self._id, self._severity = identity, severity
         self._chunks.append(words)
-        ended = identity == 0 or len(words) < _CHUNK or len(self._chunks) >= _LONGEST_CHUNKS
-        if ended:
+        if identity == 0 or len(words) < _CHUNK or len(self._chunks) >= _LONGEST_CHUNKS:
+            self._end(now_us)
+
+    def _end(self, now_us: int) -> None:
+        """Keep what there is of a text: better cut short than lost."""
+        if self._chunks:
             whole = "".join(c for c in "".join(self._chunks) if c.isprintable())
-            self.latest.append(StatusText(now_us, severity, whole))
+            self.latest.append(StatusText(now_us, self._severity, whole))
             self._chunks = []
