@@ -9,6 +9,8 @@ from watchkeeper.link.framing import Frame
 
 TWIN_US: Final = 10_000_000
 """A copy of a frame over another source counts as one if it comes within this."""
+MOST_TWINS: Final = 2048
+"""Eight senders' whole range of numbers."""
 _BOOT_AT: Final = {2: 8, 30: 0, 33: 0}
 """Where SYSTEM_TIME, ATTITUDE and GLOBAL_POSITION_INT carry the time since the aircraft's start."""
 _FRESH_US: Final = 3_000_000
@@ -19,7 +21,7 @@ TOLD_US: Final = 5_000_000
 class Copies:
     """What came of one aircraft lately, over which source.
 
-    Bounded: one entry a sequence number and sender, of which there are the aircraft's components and the radios.
+    One entry a sequence number and sender, of which there are the aircraft's components and the radios.
     """
 
     __slots__ = ("_late", "_margins", "_twins")
@@ -43,6 +45,8 @@ class Copies:
             and known[1] == bare
         ):
             return True
+        if len(self._twins) >= MOST_TWINS:
+            self._twins.clear()  # made-up senders; a few copies may count twice
         self._twins[key] = (message, bare, source, now_us)
         at = _BOOT_AT.get(message)
         boot = aircraft.boot
