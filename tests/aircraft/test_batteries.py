@@ -149,7 +149,7 @@ def test_flying_on_exactly_no_current_is_not_measured() -> None:
     heard.gps()
     heard.at()
     heard.beat(armed=True)
-    heard.wait(1)
+    heard.wait(4)
     heard.at(height_m=10)
     assert heard.aircraft.flying
     for _ in range(DEAD_SAMPLES):

@@ -216,6 +216,33 @@ def test_throttle_and_climb_serve_where_no_height_is_known() -> None:
     assert told.for_s(3, throttle_pct=0, speed_m_s=0.0) == "landed"
 
 
+@pytest.mark.parametrize(("before_m", "after_m"), [(12.0, 0.0), (-12.0, 0.0), (0.0, 3.0)])
+def test_home_set_anew_on_arming_is_no_take_off_and_hides_none(before_m: float, after_m: float) -> None:
+    told = on_the_ground(height_m=before_m)
+    told.for_s(0.4, armed=True, throttle_pct=8)
+    assert told.for_s(5, height_m=after_m) == "armed"
+    told.climb(after_m + 3, throttle_pct=50)
+    assert told.tracker.phase == "taking_off"
+    told.climb(after_m + 8, throttle_pct=50)
+    assert told.tracker.phase == "airborne"
+    assert told.phases == ["on_ground", "armed", "taking_off", "airborne"]
+
+
+def test_a_take_off_right_after_arming_is_one() -> None:
+    told = on_the_ground()
+    told.for_s(0.5, armed=True, throttle_pct=8)
+    told.climb(2.0, throttle_pct=60)
+    assert told.tracker.phase == "taking_off"
+
+
+def test_motors_cut_in_a_hover_are_no_landing_and_started_again_no_arming() -> None:
+    told = hovering(30.0)
+    told.for_s(10)  # so still that it could as well stand
+    told.for_s(1, armed=False, throttle_pct=0, climb_m_s=-4.0)
+    assert told.for_s(3, armed=True, throttle_pct=60) == "airborne"
+    assert told.phases == ["on_ground", "armed", "taking_off", "airborne"]
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_whatever_is_seen_leads_to_a_phase_along_the_table(seed: int) -> None:
     chance = random.Random(seed)

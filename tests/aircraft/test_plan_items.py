@@ -21,7 +21,7 @@ def flying() -> Flight:
     flight.gps()
     flight.at()
     flight.beat(armed=True)
-    flight.wait(1)
+    flight.wait(4)  # a jump of the height right after arming would be home set anew
     flight.at(height_m=20)
     flight.wait(1)
     flight.at(height_m=20)

@@ -55,6 +55,8 @@ STILL_US: Final = 2 * US
 STILL_CLIMB_M_S: Final = 0.3
 STILL_SPEED_M_S: Final = 0.6
 LOW_M: Final = 1.0
+SETTLE_US: Final = 3 * US
+"""Autopilots set home when they arm, and the height over it jumps."""
 NEAR_GROUND_M: Final = 3.0
 SINK_M_S: Final = -0.25
 SLOW_M_S: Final = 1.5
@@ -79,8 +81,8 @@ class PhaseTracker:
     """Follows the phase of one power-up. `phase` is None until it can be known."""
 
     __slots__ = (
-        "_armed_us", "_ground_m", "_hover_us", "_landed_armed", "_light_us", "_off_us", "_rise_us", "_seen",
-        "_sink_us", "_still_us", "now_us", "phase",
+        "_armed_us", "_cut_us", "_ground_m", "_hover_us", "_landed_armed", "_light_us", "_off_us", "_rise_us",
+        "_seen", "_sink_us", "_still_us", "now_us", "phase",
     )  # fmt: skip
 
     def __init__(self, seen: Seen) -> None:
@@ -92,6 +94,7 @@ class PhaseTracker:
         self._armed_us = 0
         self._off_us = 0
         self._still_us: int | None = None
+        self._cut_us: int | None = None
         self._light_us: int | None = None
         self._hover_us: int | None = None
         self._sink_us: int | None = None
@@ -103,6 +106,9 @@ class PhaseTracker:
         seen = self._seen
         if now_us - seen.motion_us > UNSEEN_US:
             seen.height_m = seen.climb_m_s = seen.speed_m_s = seen.throttle_pct = None
+        height_m = seen.height_m
+        if self.phase in _DOWN and height_m is not None and (not seen.armed or self._settles(seen)):
+            self._ground_m = height_m
         self._time_signs(seen)
         for _ in TRANSITIONS:  # more steps at once than phases would be a circle
             following = self._following(seen)
@@ -110,10 +116,14 @@ class PhaseTracker:
                 break
             self._enter(following, seen)
         if self.phase in _DOWN:
-            if not seen.armed and seen.height_m is not None:
-                self._ground_m = seen.height_m
             self._landed_armed = self._landed_armed and bool(seen.armed)
         return self.phase
+
+    def _settles(self, seen: Seen) -> bool:
+        """Whether a change of height just after arming is home being set anew, not a take-off."""
+        climb_m_s, idles = seen.climb_m_s or 0.0, seen.throttle_pct is None or seen.throttle_pct < HOVER_PCT
+        still = -STILL_CLIMB_M_S <= climb_m_s <= STILL_CLIMB_M_S
+        return self.phase == "armed" and idles and still and self.now_us - self._armed_us < SETTLE_US
 
     def _following(self, seen: Seen) -> str | None:
         for sign, following in _STEPS[self.phase]:
@@ -147,6 +157,7 @@ class PhaseTracker:
             self._light_us = (self._light_us or now_us) if light else None
             self._sink_us = (self._sink_us or now_us) if climb < SINK_M_S and slow else None
             self._rise_us = (self._rise_us or now_us) if climb > -SINK_M_S or not slow else None
+        self._cut_us = None if seen.armed else self._cut_us or now_us
         above_m = self.above_m
         hovers = throttle is not None and throttle >= HOVER_PCT and (above_m is None or above_m > HOVER_M)
         self._hover_us = (self._hover_us or now_us) if hovers else None
@@ -179,7 +190,7 @@ class PhaseTracker:
         still = self._held(self._still_us, STILL_US)
         above_m = self.above_m
         if not seen.armed:  # in the air, disarmed, it falls: no landing before it lies still
-            return still or above_m is None or above_m < NEAR_GROUND_M
+            return (still and self._held(self._cut_us, STILL_US)) or above_m is None or above_m < NEAR_GROUND_M
         low = above_m is None or above_m < LOW_M
         if seen.throttle_pct is None:
             return still and low
@@ -200,9 +211,6 @@ class PhaseTracker:
             return seen.height_m > NEAR_GROUND_M
         return seen.height_m > LIFT_M or (seen.speed_m_s or 0.0) > 2 * SLOW_M_S
 
-    def _disarmed_in_the_air(self, seen: Seen) -> bool:
-        return seen.armed is False and seen.landed == IN_AIR and (seen.height_m or 0.0) > NEAR_GROUND_M
-
     def _armed_on_the_ground(self, seen: Seen) -> bool:
         # unknown counts as in flight, so it stays unknown until a height is seen
         return seen.armed is True and (seen.landed == ON_GROUND or seen.height_m is not None)
@@ -220,13 +228,12 @@ class PhaseTracker:
     def _return_resumed(self, seen: Seen) -> bool:
         return _returns(self, seen) and not _lands(self, seen) and self._held(self._rise_us, RISE_US)
 
-    def _armed_anew(self, seen: Seen) -> bool:
-        return bool(seen.armed) and not self._landed_armed
-
     SIGNS: ClassVar[Mapping[str, Callable[[PhaseTracker, Seen], bool]]] = {
         "armed": lambda _, seen: seen.armed is True,
         "disarmed": lambda _, seen: seen.armed is False,
-        "disarmed in the air": _disarmed_in_the_air,
+        "disarmed in the air": lambda _, seen: (
+            seen.armed is False and seen.landed == IN_AIR and (seen.height_m or 0.0) > NEAR_GROUND_M
+        ),
         "flies already": _flies_already,
         "armed on the ground": _armed_on_the_ground,
         "lifted": _lifted,
@@ -238,7 +245,7 @@ class PhaseTracker:
         "sinks home": _sinks_home,
         "return resumed": _return_resumed,
         "landing ended": lambda _, seen: not _lands(_, seen) and not _returns(_, seen),
-        "armed anew": _armed_anew,
+        "armed anew": lambda self, seen: bool(seen.armed) and not self._landed_armed,
     }
 
 
