@@ -178,6 +178,65 @@ def test_head_wind_stronger_than_the_aircraft_makes_home_unreachable() -> None:
     assert ReturnHome(readings_of(behind), FILE, None).run(1_000_000)[0] == pytest.approx(50 + 32 / 1.5 + 46)
 
 
+def test_wind_of_unknown_direction_is_taken_as_a_head_wind() -> None:
+    windy = {**FLIGHT, "wind.speed": 12.0}
+    against = ReturnHome(readings_of({**windy, "wind.from": 180.0}), FILE, None).run(1_000_000)
+    assert ReturnHome(readings_of(windy), FILE, None).run(1_000_000) == against
+    assert against[0] == pytest.approx(400 / 4 + 32 / 1.5 + 46)  # 16 m/s less 12
+    placeless = {k: v for k, v in windy.items() if k != "position.home_bearing"}
+    assert ReturnHome(readings_of(placeless), FILE, None).run(1_000_000) == against
+
+
+def test_wind_does_not_put_home_out_of_reach_over_home() -> None:
+    windy = {**FLIGHT, "wind.speed": 17.0, "wind.from": 180.0}
+    over = ReturnHome(readings_of({**windy, "position.home_distance": 19.0}), FILE, None).run(1_000_000)
+    assert over[0] == pytest.approx(32 / 1.5 + 46)  # no cruise
+    assert over[2] == pytest.approx(70 - 100 * 4000 * (32 / 1.5 + 46) / 3600 / 1953.6)
+    assert over[4] is not None
+    assert over[4] > 60
+    away = ReturnHome(readings_of({**windy, "position.home_distance": 20.0}), FILE, None).run(1_000_000)
+    assert away[2] == UNREACHABLE_PCT
+
+
+def flown_on(power_w: float | None, seconds: int) -> tuple[float | None, ...]:
+    """Return the answers when after 30 s at 4000 W the power has been `power_w` for some seconds."""
+    readings = readings_of(FLIGHT)
+    part = ReturnHome(readings, FILE, None)
+    for second in range(1, 31 + seconds):
+        for name, value in FLIGHT.items():
+            stream = readings.streams[INDEX[name]]
+            assert stream is not None
+            stream.mark(second * 1_000_000)
+            readings.put(INDEX[name], value if name != "battery.power" or second <= 30 else power_w, stream)
+        home = part.run(second * 1_000_000)
+    return home
+
+
+@pytest.mark.parametrize("power_w", [None, -4000.0, 0.0])
+def test_power_not_measured_for_more_than_ten_seconds_is_blind(power_w: float | None) -> None:
+    """Nothing flies on no power, so that is not measured either."""
+    assert flown_on(power_w, 10) == flown_on(4000.0, 10)
+    assert flown_on(power_w, 11) == BLIND
+
+
+def test_power_that_comes_into_the_packs_is_never_taken_for_the_hover() -> None:
+    assert ReturnHome(readings_of({**FLIGHT, "battery.power": -4000.0}), FILE, None).run(1_000_000) == BLIND
+
+
+def test_more_doubt_of_the_charge_lowers_the_bound_and_turns_back_earlier() -> None:
+    usual = ReturnHome(readings_of(FLIGHT), FILE, None).run(1_000_000)
+    wider = ReturnHome(readings_of(FLIGHT), FILE, None, lambda: 6.0).run(1_000_000)
+    way_pct = 100 * 130.37 / 1953.6
+    assert wider[2] == usual[2]
+    assert wider[3] == pytest.approx(
+        70 - way_pct - BOUND * math.sqrt(2.5**2 + 6**2 + (0.12 * way_pct) ** 2), abs=0.01
+    )
+    assert usual[4] is not None
+    assert wider[4] is not None
+    assert wider[4] < usual[4]
+    assert ReturnHome(readings_of(FLIGHT), FILE, None, lambda: None).run(1_000_000) == BLIND
+
+
 def test_a_larger_reserve_in_the_sortie_turns_back_earlier() -> None:
     usual = ReturnHome(readings_of(FLIGHT), FILE, None).run(1_000_000)[4]
     asked = ReturnHome(readings_of(FLIGHT), FILE, load_sortie_file("reserve: 40 %", "s")).run(1_000_000)[4]
