@@ -29,7 +29,18 @@ TOUCHED: Final = frozenset({_CELLS, _CELLS_SOURCE, *_ALL}.union(*_OF_PACK))
 class PackTable:
     """All packs of one aircraft, written to its readings."""
 
-    __slots__ = ("_cells", "_expected", "_monitors", "_own", "_readings", "_series", "_stream", "_whole", "packs")
+    __slots__ = (
+        "_cells",
+        "_expected",
+        "_monitors",
+        "_own",
+        "_readings",
+        "_series",
+        "_stream",
+        "_whole",
+        "_whole_cells",
+        "packs",
+    )
 
     def __init__(self, readings: Readings, file: AircraftFile | None) -> None:
         self._readings = readings
@@ -38,6 +49,10 @@ class PackTable:
         """Packs that the aircraft file says are monitored."""
         self._series = file is not None and file.packs.topology == "series"
         self._cells = CellCount(file.packs.cells if file is not None else None)
+        self._whole_cells = None
+        """Cells that a monitor of all packs has in series, where the aircraft file tells."""
+        if file is not None and file.packs.cells is not None and self._series:
+            self._whole_cells = file.packs.cells * file.packs.count
         self.packs: dict[tuple[int, int], Pack] = {}
         """By (component, battery id)."""
         self._whole: Pack | None = None
@@ -56,7 +71,7 @@ class PackTable:
             whole = self._whole = Pack(1, now_us)
         whole.take(sample, flying, now_us)
         self._count_cells(whole, armed, now_us)
-        self._write_all(whole.row(self._cells.cells), now_us)
+        self._write_all(whole.row(self._whole_cells or self._cells.cells), now_us)
 
     def gauge(self, gauge_pct: float, armed: bool, flying: bool, now_us: int) -> None:
         """Take a gauge that comes without a voltage in, unless SYS_STATUS tells both."""

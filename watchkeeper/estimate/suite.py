@@ -90,13 +90,14 @@ class EstimateSuite:
         """Return all parts, knowing nothing yet. Later ones read what earlier ones write."""
         aircraft = self._aircraft
         readings, file, sortie = aircraft.readings, aircraft.file, aircraft.sortie
+        batteries = BatteryEstimates(readings, file)
         return [
-            BatteryEstimates(readings, file),
+            batteries,
             LinkLoss(aircraft.trackers),
             MarginTrend(readings),
             SatelliteDrop(readings),
             WindFallback(readings, sortie),
-            ReturnHome(readings, file, sortie),
+            ReturnHome(readings, file, sortie, batteries.doubt_pct),
             TimeToDusk(lambda: aircraft.position, lambda now_us: now_us / 1e6),
         ]
 
