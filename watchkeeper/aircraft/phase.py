@@ -107,7 +107,7 @@ class PhaseTracker:
         if now_us - seen.motion_us > UNSEEN_US:
             seen.height_m = seen.climb_m_s = seen.speed_m_s = seen.throttle_pct = None
         height_m = seen.height_m
-        if self.phase in _DOWN and height_m is not None and (not seen.armed or self._settles(seen)):
+        if self.phase in DOWN and height_m is not None and (not seen.armed or self._settles(seen)):
             self._ground_m = height_m
         self._time_signs(seen)
         for _ in TRANSITIONS:  # more steps at once than phases would be a circle
@@ -115,7 +115,7 @@ class PhaseTracker:
             if following is None:
                 break
             self._enter(following, seen)
-        if self.phase in _DOWN:
+        if self.phase in DOWN:
             self._landed_armed = self._landed_armed and bool(seen.armed)
         return self.phase
 
@@ -136,7 +136,7 @@ class PhaseTracker:
             self._off_us = self.now_us
         elif phase == "armed":
             self._armed_us = self.now_us
-        if phase in _DOWN and (self.phase is not None or not seen.armed):
+        if phase in DOWN and (self.phase is not None or not seen.armed):
             self._ground_m = seen.height_m if seen.height_m is not None else self._ground_m
         if phase == "landed":
             self._landed_armed = bool(seen.armed)
@@ -253,4 +253,5 @@ _STEPS: Final = {
     phase: tuple((PhaseTracker.SIGNS[sign], following) for sign, following in rows)
     for phase, rows in TRANSITIONS.items()
 }
-_DOWN: Final = frozenset({"on_ground", "armed", "landed"})
+DOWN: Final = frozenset({"on_ground", "armed", "landed"})
+"""Phases that are not in flight."""

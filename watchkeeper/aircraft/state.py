@@ -14,7 +14,7 @@ from watchkeeper.aircraft.home import Home
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.packs import PackTable
 from watchkeeper.aircraft.parameters import Parameters
-from watchkeeper.aircraft.phase import PhaseTracker
+from watchkeeper.aircraft.phase import DOWN, PhaseTracker
 from watchkeeper.aircraft.plan import Plan
 from watchkeeper.aircraft.readings import US, Readings, Stream
 from watchkeeper.aircraft.seen import UNDEFINED, Seen
@@ -154,7 +154,7 @@ class Aircraft:
     @property
     def flying(self) -> bool:
         """Armed, and in flight as far as is known."""
-        return bool(self.seen.armed) and self.tracker.phase not in ("on_ground", "armed", "landed", None)
+        return bool(self.seen.armed) and self.tracker.phase not in (*DOWN, None)
 
     def set_home(self, latitude_deg: float, longitude_deg: float, source: str, now_us: int) -> None:
         """Take a home position, unless a better source has given one."""
@@ -183,8 +183,9 @@ class Aircraft:
         streams[DISTANCE] = streams[BEARING] = stream
 
     def set_armed(self, *, armed: bool, stream: Stream) -> None:
-        """Take whether it is armed; at an arming that is seen, it is at home."""
-        if armed and self.seen.armed is False and self.position is not None and self.fixed:
+        """Take whether it is armed; at an arming that is seen, and not in the air, it is at home."""
+        starts = armed and self.seen.armed is False and self.tracker.phase in DOWN
+        if starts and self.position is not None and self.fixed:
             self.set_home(*self.position, "arming", stream.time_us)
         self.seen.armed = armed
         self.readings.put(ARMED, armed, stream)
