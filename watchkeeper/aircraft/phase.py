@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import ClassVar, Final
 
 from watchkeeper.aircraft.readings import US
-from watchkeeper.aircraft.seen import IN_AIR, LANDING, ON_GROUND, TAKING_OFF, UNDEFINED, Seen
+from watchkeeper.aircraft.seen import IN_AIR, ON_GROUND, TAKING_OFF, UNDEFINED, Seen
 
 TRANSITIONS: Final[Mapping[str | None, tuple[tuple[str, str], ...]]] = {
     None: (
@@ -67,14 +67,6 @@ UNSEEN_US: Final = 5 * US
 """Heights and speeds older than this are not used."""
 UNTOLD_US: Final = 15 * US
 """Armed for so long with nothing that tells whether it flies, it counts as flying."""
-
-
-def _lands(_: object, seen: Seen) -> bool:
-    return seen.mode == "land" or seen.landed == LANDING or seen.plan_lands
-
-
-def _returns(_: object, seen: Seen) -> bool:
-    return seen.mode == "safe_recovery" or seen.plan_returns
 
 
 class PhaseTracker:
@@ -216,7 +208,7 @@ class PhaseTracker:
         return seen.armed is True and (seen.landed == ON_GROUND or seen.height_m is not None)
 
     def _climbed(self, seen: Seen) -> bool:
-        if seen.landed not in (UNDEFINED, TAKING_OFF) or _lands(self, seen) or _returns(self, seen):
+        if seen.landed not in (UNDEFINED, TAKING_OFF) or seen.lands or seen.returns:
             return True
         above_m = self.above_m
         return (above_m is not None and above_m >= CLIMBED_M) or self.now_us - self._off_us >= TAKE_OFF_US
@@ -226,7 +218,7 @@ class PhaseTracker:
         return near and self._held(self._sink_us, SINK_US)
 
     def _return_resumed(self, seen: Seen) -> bool:
-        return _returns(self, seen) and not _lands(self, seen) and self._held(self._rise_us, RISE_US)
+        return seen.returns and not seen.lands and self._held(self._rise_us, RISE_US)
 
     SIGNS: ClassVar[Mapping[str, Callable[[PhaseTracker, Seen], bool]]] = {
         "armed": lambda _, seen: seen.armed is True,
@@ -239,12 +231,12 @@ class PhaseTracker:
         "lifted": _lifted,
         "climbed": _climbed,
         "down": _down,
-        "lands": _lands,
-        "returns": _returns,
-        "return ended": lambda _, seen: not _returns(_, seen),
+        "lands": lambda _, seen: seen.lands,
+        "returns": lambda _, seen: seen.returns,
+        "return ended": lambda _, seen: not seen.returns,
         "sinks home": _sinks_home,
         "return resumed": _return_resumed,
-        "landing ended": lambda _, seen: not _lands(_, seen) and not _returns(_, seen),
+        "landing ended": lambda _, seen: not seen.lands and not seen.returns,
         "armed anew": lambda self, seen: bool(seen.armed) and not self._landed_armed,
     }
 

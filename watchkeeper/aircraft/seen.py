@@ -23,3 +23,13 @@ class Seen:
     """When height and speeds were seen."""
     plan_returns: bool = False
     plan_lands: bool = False
+
+    @property
+    def lands(self) -> bool:
+        """Mode, landed state or plan say that it lands."""
+        return self.mode == "land" or self.landed == LANDING or self.plan_lands
+
+    @property
+    def returns(self) -> bool:
+        """Mode or plan say that it returns."""
+        return self.mode == "safe_recovery" or self.plan_returns
