@@ -201,11 +201,11 @@ def test_a_power_up_begins_anew() -> None:
     plane = Plane(boot_s=500)
     fly(engine, [plane], 0, 20)
     plane.boot_s = -21
-    plane.armed, plane.landed = False, 1
+    plane.armed, plane.landed, plane.height_m = False, 1, 0.0
     fly(engine, [plane], 22, 40)
     aircraft = engine.aircraft(7)
     assert aircraft.power_up == 2
-    assert engine.readings(7)["flight.phase"] == "on_ground"
+    assert engine.readings(7)["flight.phase"] == "landed"
 
 
 def test_nothing_from_outside_raises_anything() -> None:

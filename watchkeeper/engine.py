@@ -238,9 +238,12 @@ class Engine:
             self._desk.unheard(silent=True, now_us=now_us)
         for system, one in [*self._watched.items()]:
             readings = one.aircraft.readings
-            if readings.values[PHASE] in ("on_ground", "landed") and self._silent_us(one, now_us) > GONE_AFTER_US:
+            grounded = readings.values[PHASE] in ("on_ground", "landed")
+            made_room = self._fleet.aircraft.get(system) is not one.aircraft
+            if made_room or (grounded and self._silent_us(one, now_us) > GONE_AFTER_US):
                 one.book.end_all(now_us, "aircraft gone")
-                self._fleet.drop(system)
+                if not made_room:
+                    self._fleet.drop(system)
                 self._desk.forget(system)
                 del self._watched[system]
                 self._teller.several = len(self._watched) > 1

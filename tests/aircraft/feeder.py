@@ -24,6 +24,7 @@ class Sender:
     """One component that packs messages, with its own sequence numbers."""
 
     def __init__(self, system: int = 7, component: int = 1, *, version: int = 2) -> None:
+        self.system = system
         self.mav = dialect.MAVLink(None, srcSystem=system, srcComponent=component)
         self.version = version
 
@@ -98,6 +99,12 @@ class Flight(Listener):
         return self.hear(self.sender.pack(name, **fields))
 
     def beat(self, *, armed: bool = False, mode: int = 0, flag: int = 1) -> list[Aircraft]:
+        """Send a heartbeat, and another before the first: one alone makes no aircraft."""
+        if self.sender.system not in self.fleet.aircraft:
+            self.beat_once(armed=armed, mode=mode, flag=flag)
+        return self.beat_once(armed=armed, mode=mode, flag=flag)
+
+    def beat_once(self, *, armed: bool = False, mode: int = 0, flag: int = 1) -> list[Aircraft]:
         return self.send(
             "HEARTBEAT",
             type=QUADROTOR,

@@ -116,7 +116,9 @@ def test_high_latency() -> None:
         "latitude": 100_000_000, "longitude": 200_010_000, "altitude": 130, "groundspeed": 35, "windspeed": 21,
         "climb_rate": -15, "battery": 64, "throttle": 45, "target_distance": 12,
     }  # fmt: skip
-    assert flight.send("HIGH_LATENCY2", **fields)
+    assert flight.send("HIGH_LATENCY2", **fields) == []
+    flight.wait(30)
+    assert flight.send("HIGH_LATENCY2", **fields)  # the second makes it an aircraft, however slow they come
     assert flight.read("flight.mode") == "safe_recovery"
     assert flight.read("position.ground_speed") == 7.0
     assert flight.read("position.climb_rate") == -1.5

@@ -115,7 +115,7 @@ def test_disarmed_in_the_air_is_no_landing_until_it_lies_still() -> None:
     assert told.tracker.phase == "airborne"
     told.climb(5.0, rate_m_s=15.0)
     assert told.tracker.phase == "airborne"
-    assert told.for_s(3, height_m=4.0, climb_m_s=0.0) == "landed"
+    assert told.for_s(4, height_m=4.0, climb_m_s=0.0) == "landed"
 
 
 def test_disarmed_near_the_ground_is_landed_at_once() -> None:

@@ -132,6 +132,22 @@ _AIRCRAFT: tuple[ReadingType, ...] = (
         held=True,
     ),
     R("flight.armed", "", "motors armed", "HEARTBEAT", boolean=True, held=True),
+    R(
+        "flight.restarted",
+        "",
+        "powered up anew in flight, until a landing is seen",
+        "time_boot_ms of the messages, height",
+        boolean=True,
+        held=True,
+    ),
+    R(
+        "flight.disarmed_in_air",
+        "",
+        "disarmed in the air, until armed again or a landing is seen",
+        "HEARTBEAT, height",
+        boolean=True,
+        held=True,
+    ),
     R("position.home_distance", "m", "horizontal distance from home", _POSITION),
     R("position.home_bearing", "deg", "bearing from home to the aircraft", _POSITION),
     R(

@@ -68,6 +68,13 @@ def describe_sources(fleet: Fleet, now_us: int) -> list[str]:
             lines += [f"  {line}" for line in _lacks(peer, peers)]
         if not aircraft:
             lines.append("  No aircraft here: no heartbeat of an autopilot. Check what is sent to this address.")
+    if fleet.refused:
+        systems = [str(system) for system in sorted(fleet.refused)]
+        more = f" and {len(systems) - MOST_SHOWN} more" if len(systems) > MOST_SHOWN else ""
+        lines.append(
+            f"Not watched, as there are {len(fleet.aircraft)} aircraft already: system "
+            f"{', '.join(systems[:MOST_SHOWN])}{more}. Send fewer to this watch, or start it anew."
+        )
     return lines
 
 

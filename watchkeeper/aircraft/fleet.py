@@ -1,7 +1,7 @@
 """Who is heard on which source, and which aircraft a frame belongs to.
 
-An aircraft exists once its autopilot's heartbeat was heard. Only that component's frames set what the aircraft
-does; stations, radios, gimbals and companions are heard and never mistaken for it.
+An aircraft exists once its autopilot's heartbeat was heard, and not that alone. Only that component's frames set
+what the aircraft does; stations, radios, gimbals and companions are heard and never mistaken for it.
 """
 
 from __future__ import annotations
@@ -37,6 +37,10 @@ MAX_AIRCRAFT: Final = 64
 MAX_PEERS: Final = 512
 MAX_EARLY: Final = 8
 """Peers whose parameters are kept before it is known whether they are an aircraft."""
+TOGETHER_US: Final = 5_000_000
+"""Two heartbeats, or a heartbeat and another message, within this make an aircraft."""
+SILENT_US: Final = 30_000_000
+"""An aircraft that never sent a position makes room for another when silent for longer."""
 _BATTERY: Final = 147
 
 
@@ -51,6 +55,8 @@ class Fleet:
         """Peers by source and (system, component)."""
         self._links: dict[str, dict[int, Peer]] = {}
         """The same by source and system << 8 | component, which is found faster."""
+        self.refused: set[int] = set()
+        """Systems that were not taken in, as there was no room."""
         self._count = 0
         self._early = 0
         self._copies: dict[int, Copies] = {}
@@ -76,7 +82,10 @@ class Fleet:
         peer.last_us = now_us
         aircraft = peer.aircraft
         if aircraft is None:
-            return self._from_others(source, peer, frame, now_us)
+            touched = self._from_others(source, peer, frame, now_us)
+            aircraft = peer.aircraft
+            if aircraft is None:
+                return touched
         aircraft.link.time_us = now_us
         read = slot.read
         if aircraft.several and self._copies[system].unwanted(source, frame, aircraft, now_us):
@@ -151,12 +160,8 @@ class Fleet:
         _, _, _, message, payload, _, _ = frame
         if message in RADIO_MESSAGES:
             return self._from_radio(source, frame, now_us)
-        if message == HEARTBEAT:
-            values = unpack(message, payload)
-            return self._introduced(source, peer, values[1], values[2], message, values, now_us)
-        if message == HIGH_LATENCY:
-            values = unpack(message, payload)
-            return self._introduced(source, peer, values[9], values[10], message, values, now_us)
+        if message in FOLDINGS and self._begins(source, peer, message, payload, now_us):
+            return ()
         if message in {PARAMETER, VERSION}:
             self._keep_early(peer, message, payload)
         elif message in PLAN_MESSAGES:
@@ -188,33 +193,63 @@ class Fleet:
     def _is_copy(self, source: str, frame: Frame, aircraft: Aircraft, now_us: int) -> bool:
         return aircraft.several and self._copies[aircraft.system].unwanted(source, frame, aircraft, now_us)
 
+    def _begins(self, source: str, peer: Peer, message: int, payload: bytes, now_us: int) -> bool:
+        """Whether a message makes an aircraft of its sender, as which it is folded then.
+
+        One heartbeat alone may be anybody's mistake: a second one is needed, or another message with it. What is
+        made for slow links is sent on purpose: two of it are enough, however far apart.
+        """
+        beat = peer.beat if peer.beat is not None and now_us - peer.beat[0] <= TOGETHER_US else None
+        known = peer.system in self.aircraft
+        begins = beat is not None
+        if message == HEARTBEAT:
+            values = unpack(message, payload)
+            peer.vehicle, peer.autopilot = values[1:3]
+            begins |= known or (peer.other_us is not None and now_us - peer.other_us <= TOGETHER_US)
+        else:
+            peer.other_us = now_us
+        if message == HIGH_LATENCY:
+            peer.vehicle, peer.autopilot = unpack(message, payload)[9:11]
+            begins |= known or peer.count(HIGH_LATENCY) > 1
+        if peer.vehicle is None or peer.autopilot is None or not is_autopilot(peer.vehicle, peer.autopilot):
+            return False
+        if message == HEARTBEAT:
+            peer.beat = now_us, values
+        return begins and self._introduced(source, peer, peer.autopilot, beat, now_us)
+
     def _introduced(
-        self,
-        source: str,
-        peer: Peer,
-        vehicle: int,
-        autopilot: int,
-        message: int,
-        values: tuple[Any, ...],
-        now_us: int,
-    ) -> Sequence[Aircraft]:
-        """Take the heartbeat of a peer that is no aircraft yet: it may be the first of one."""
-        peer.vehicle, peer.autopilot = vehicle, autopilot
-        if not is_autopilot(vehicle, autopilot):
-            return ()
+        self, source: str, peer: Peer, autopilot: int, beat: tuple[int, tuple[Any, ...]] | None, now_us: int
+    ) -> bool:
+        """Let a peer be an aircraft, with the heartbeat that came before; False if it cannot be one."""
         aircraft = self.aircraft.get(peer.system)
         if aircraft is None:
-            if len(self.aircraft) >= MAX_AIRCRAFT:
-                return ()
+            if len(self.aircraft) >= MAX_AIRCRAFT and not self._evict(now_us):
+                self.refused.add(peer.system)
+                return False
+            self.refused.discard(peer.system)
             aircraft = Aircraft(peer.system, peer.component, self._files, self._sortie)
             aircraft.autopilot = autopilot
             self.aircraft[peer.system] = aircraft
+            if beat is not None:
+                FOLDINGS[HEARTBEAT].handle(aircraft, beat[1], beat[0])
         elif aircraft.component != peer.component:
-            return ()  # a second autopilot under one system id: the first one heard is the aircraft
+            return False  # a second autopilot under one system id: the first one heard is the aircraft
+        peer.beat = None
         self._join(source, peer, aircraft)
         aircraft.link.mark(now_us)
-        FOLDINGS[message].handle(aircraft, values, now_us)
-        return peer.touched
+        return True
+
+    def _evict(self, now_us: int) -> bool:
+        """Make room: of the aircraft long silent that never sent a position, the one silent for longest goes."""
+        idle = [
+            aircraft
+            for aircraft in self.aircraft.values()
+            if now_us - aircraft.link.time_us > SILENT_US and not aircraft.placed
+        ]
+        if not idle:
+            return False
+        self.drop(min(idle, key=lambda aircraft: aircraft.link.time_us).system)
+        return True
 
     def _keep_early(self, peer: Peer, message: int, payload: bytes) -> None:
         """Keep parameters, and how they are coded, from before the heartbeat that makes an aircraft of a peer."""

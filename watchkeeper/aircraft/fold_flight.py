@@ -8,7 +8,7 @@ from pymavlink.dialects.v20 import all as dialect
 
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.seen import LANDING, UNDEFINED
-from watchkeeper.aircraft.state import ARMED, MODE, PLACE, Aircraft
+from watchkeeper.aircraft.state import ARMED, MODE, PLACE, UPSETS, Aircraft
 
 HEARTBEAT: Final = 0
 HIGH_LATENCY: Final = 235
@@ -35,7 +35,7 @@ def is_autopilot(vehicle: int, autopilot: int) -> bool:
     return autopilot != dialect.MAV_AUTOPILOT_INVALID and vehicle not in _NOT_AIRCRAFT
 
 
-@folds(HEARTBEAT, MODE, ARMED, also=PLACE)
+@folds(HEARTBEAT, MODE, ARMED, also=PLACE | UPSETS)
 def _heartbeat(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     custom_mode, vehicle, autopilot, base_mode, _, _ = values
     if not is_autopilot(vehicle, autopilot):
@@ -49,7 +49,7 @@ def _heartbeat(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None
     aircraft.update_phase(now_us)
 
 
-@folds(436, MODE)
+@folds(436, MODE, also=UPSETS)
 def _current_mode(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     custom_mode, intended, standard = values
     stream = aircraft.streams.mode
@@ -64,7 +64,7 @@ def _available_modes(aircraft: Aircraft, values: tuple[Any, ...], _: int) -> Non
     aircraft.modes.learn(custom_mode, standard)
 
 
-@folds(245)
+@folds(245, also=UPSETS)
 def _extended_system_state(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     landed = values[1]
     aircraft.seen.landed = landed if landed <= LANDING else UNDEFINED
@@ -72,7 +72,7 @@ def _extended_system_state(aircraft: Aircraft, values: tuple[Any, ...], now_us: 
     aircraft.update_phase(now_us)
 
 
-@folds(42)
+@folds(42, also=UPSETS)
 def _mission_current(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     number, total, state = values[:3]
     if aircraft.plan.go_to(number, total, state):

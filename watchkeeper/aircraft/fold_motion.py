@@ -11,7 +11,7 @@ from watchkeeper.aircraft.fold_flight import HIGH_LATENCY
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.packs import TOUCHED
-from watchkeeper.aircraft.state import LAG, MODE, PLACE, Aircraft, is_live
+from watchkeeper.aircraft.state import LAG, MODE, PLACE, UPSETS, Aircraft, is_live
 
 HEIGHT: Final = INDEX["position.height"]
 SPEED: Final = INDEX["position.ground_speed"]
@@ -26,7 +26,7 @@ _UNKNOWN_U16: Final = 65535
 _UNKNOWN_U8: Final = 255
 
 
-@folds(33, HEIGHT, SPEED, CLIMB, LAG, also=PLACE)
+@folds(33, HEIGHT, SPEED, CLIMB, LAG, also=PLACE | UPSETS)
 def _global_position(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     boot_ms, lat, lon, altitude_mm, relative_mm, vx, vy, vz, _ = values
     aircraft.note_boot(boot_ms, now_us)
@@ -46,7 +46,7 @@ def _global_position(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -
     aircraft.motion_seen(now_us)
 
 
-@folds(74, HEIGHT, SPEED, CLIMB)
+@folds(74, HEIGHT, SPEED, CLIMB, also=UPSETS)
 def _vfr_hud(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     _, ground_speed, altitude, climb, _, throttle = values
     stream = aircraft.streams.hud
@@ -65,12 +65,12 @@ def _vfr_hud(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     aircraft.motion_seen(now_us)
 
 
-@folds(30, LAG)
+@folds(30, LAG, also=UPSETS)
 def _attitude(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     aircraft.note_boot(values[0], now_us)
 
 
-@folds(2, LAG)
+@folds(2, LAG, also=UPSETS)
 def _system_time(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     aircraft.note_boot(values[1], now_us)  # the other, the time of day, may step without a start
 
@@ -121,7 +121,7 @@ def _put_wind(aircraft: Aircraft, speed_m_s: float | None, from_deg: float | Non
     aircraft.readings.put(WIND_FROM, from_deg, stream)
 
 
-@folds(HIGH_LATENCY, HEIGHT, SPEED, CLIMB, MODE, WIND, also=(*PLACE, *TOUCHED))
+@folds(HIGH_LATENCY, HEIGHT, SPEED, CLIMB, MODE, WIND, also=(*PLACE, *UPSETS, *TOUCHED))
 def _high_latency(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     (_, lat, lon, custom_mode, altitude, _, _, _, _, vehicle, autopilot, _, _, throttle, _, _, speed, wind,
      wind_heading, _, _, _, climb, battery) = values[:24]  # fmt: skip

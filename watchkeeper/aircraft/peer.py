@@ -34,8 +34,8 @@ class Peer:
     """Counters and kind of one component. Set `aircraft` where it is the autopilot of one."""
 
     __slots__ = (
-        "aircraft", "autopilot", "component", "early", "first_us", "last_us", "receive", "refused", "slots",
-        "system", "touched", "tracker", "vehicle",
+        "aircraft", "autopilot", "beat", "component", "early", "first_us", "last_us", "other_us", "receive",
+        "refused", "slots", "system", "touched", "tracker", "vehicle",
     )  # fmt: skip
 
     def __init__(self, system: int, component: int, now_us: int) -> None:
@@ -47,6 +47,10 @@ class Peer:
         self.touched: tuple[Aircraft, ...] = ()
         self.early: Parameters | None = None
         """Parameters that came before the first heartbeat."""
+        self.beat: tuple[int, tuple[Any, ...]] | None = None
+        """When its last heartbeat came, and its values, until it is an aircraft."""
+        self.other_us: int | None = None
+        """When it last sent another message that is folded."""
         self.refused = 0
         """Messages with a value that could not be worked with."""
         self.slots: dict[int, Slot] = {}

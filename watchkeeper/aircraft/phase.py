@@ -12,6 +12,7 @@ from typing import ClassVar, Final
 
 from watchkeeper.aircraft.readings import US
 from watchkeeper.aircraft.seen import IN_AIR, ON_GROUND, TAKING_OFF, UNDEFINED, Seen
+from watchkeeper.aircraft.upset import DRIFT_M, HIGH_M, SURE_US, Upset
 
 TRANSITIONS: Final[Mapping[str | None, tuple[tuple[str, str], ...]]] = {
     None: (
@@ -65,6 +66,8 @@ SINK_US: Final = 1 * US
 RISE_US: Final = 2 * US
 UNSEEN_US: Final = 5 * US
 """Heights and speeds older than this are not used."""
+FRESH_US: Final = 2 * US
+"""A height older than this does not tell where it was disarmed; the next one has to."""
 UNTOLD_US: Final = 15 * US
 """Armed for so long with nothing that tells whether it flies, it counts as flying."""
 
@@ -73,18 +76,24 @@ class PhaseTracker:
     """Follows the phase of one power-up. `phase` is None until it can be known."""
 
     __slots__ = (
-        "_armed_us", "_cut_us", "_ground_m", "_hover_us", "_landed_armed", "_light_us", "_off_us", "_rise_us",
-        "_seen", "_sink_us", "_still_us", "now_us", "phase",
+        "_altitude_m", "_armed_us", "_asked", "_cut_us", "_ground_m", "_high", "_hover_us", "_landed_armed",
+        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_still_us", "_told_us", "now_us", "phase",
+        "upset",
     )  # fmt: skip
 
     def __init__(self, seen: Seen) -> None:
         self.phase: str | None = None
         self.now_us = 0
         self._seen = seen
+        self.upset = Upset()
         self._ground_m = 0.0
+        self._altitude_m: float | None = None
+        self._high = False
+        self._asked = False
         self._landed_armed = False
         self._armed_us = 0
         self._off_us = 0
+        self._told_us: int | None = None
         self._still_us: int | None = None
         self._cut_us: int | None = None
         self._light_us: int | None = None
@@ -100,8 +109,9 @@ class PhaseTracker:
             seen.height_m = seen.climb_m_s = seen.speed_m_s = seen.throttle_pct = None
         height_m = seen.height_m
         if self.phase in DOWN and height_m is not None and (not seen.armed or self._settles(seen)):
-            self._ground_m = height_m
+            self._stands_at(height_m, seen)
         self._time_signs(seen)
+        self._watch_the_air(seen)
         for _ in TRANSITIONS:  # more steps at once than phases would be a circle
             following = self._following(seen)
             if following is None:
@@ -129,14 +139,61 @@ class PhaseTracker:
         elif phase == "armed":
             self._armed_us = self.now_us
         if phase in DOWN and (self.phase is not None or not seen.armed):
-            self._ground_m = seen.height_m if seen.height_m is not None else self._ground_m
+            self._stands_at(seen.height_m if seen.height_m is not None else self._ground_m, seen)
         if phase == "landed":
+            self.upset.end()
             self._landed_armed = bool(seen.armed)
             self._hover_us = None
         self.phase = phase
 
+    def carry_on(self, before: PhaseTracker) -> None:
+        """Take over a flight in which the aircraft was started anew."""
+        if not before.upset.stands:
+            before.begin_upset()
+        self.upset.carry(before.upset)
+        self.phase = "airborne"
+
+    def begin_upset(self) -> None:
+        """Begin to look for a landing on the place it took off from."""
+        base_m = self._seen.base_m
+        taken_off_m = base_m + self._ground_m if base_m is not None else None
+        self.upset.begin(self._ground_m, self._altitude_m if self._altitude_m is not None else taken_off_m)
+
+    def _stands_at(self, height_m: float, seen: Seen) -> None:
+        self._ground_m = height_m
+        self._altitude_m = seen.base_m + height_m if seen.base_m is not None else None
+
+    def _watch_the_air(self, seen: Seen) -> None:
+        """Tell a disarming in the air from one after a landing; look for the landing after it."""
+        upset = self.upset
+        if self.phase not in FLYING:
+            self._high = self._asked = False
+            return
+        above_m = self.above_m if not upset.stands else upset.above_m(seen)
+        if seen.armed:
+            upset.disarmed = self._asked = False
+            if above_m is not None:
+                self._high = above_m > HIGH_M
+        elif self._to_be_asked(seen) and above_m is not None:
+            self._asked = True
+            throttle = seen.throttle_pct
+            hovered = throttle is not None and throttle >= HOVER_PCT
+            stood = above_m < DRIFT_M and self._held(self._still_us, STILL_US) and not hovered
+            if above_m > HIGH_M and not stood and seen.landed != ON_GROUND:
+                if not upset.stands:
+                    self.begin_upset()
+                upset.disarmed = True
+        if upset.stands:
+            upset.look(seen, still=self._still_us is not None)
+
+    def _to_be_asked(self, seen: Seen) -> bool:
+        """Whether it was disarmed and a height at the disarming has come."""
+        fresh = self.now_us - seen.motion_us <= FRESH_US
+        return seen.armed is False and fresh and not self._asked and not self.upset.disarmed
+
     def _time_signs(self, seen: Seen) -> None:
         """Note since which sample each sign that needs time has held."""
+        self._told_us = (self._told_us or self.now_us) if seen.landed == ON_GROUND else None
         now_us = seen.motion_us
         climb, speed, throttle = seen.climb_m_s, seen.speed_m_s, seen.throttle_pct
         if climb is None:
@@ -177,10 +234,17 @@ class PhaseTracker:
         return (above_m is not None and above_m > LIFT_M) or self._held(self._hover_us, HOVER_US)
 
     def _down(self, seen: Seen) -> bool:
-        if seen.landed != UNDEFINED:
-            return seen.landed == ON_GROUND
-        still = self._held(self._still_us, STILL_US)
+        if self.upset.stands:
+            return self.upset.has_landed(seen)
+        if seen.armed is False and self._high and not self._asked:
+            return False  # high when last seen, and no height since it was disarmed
         above_m = self.above_m
+        if seen.landed != UNDEFINED:
+            # high up it may be the first word after a start in flight, which shows within three seconds
+            since_us = self._told_us
+            high = above_m is not None and above_m > DRIFT_M
+            return since_us is not None and (not high or self.now_us - since_us >= SURE_US)
+        still = self._held(self._still_us, STILL_US)
         if not seen.armed:  # in the air, disarmed, it falls: no landing before it lies still
             return (still and self._held(self._cut_us, STILL_US)) or above_m is None or above_m < NEAR_GROUND_M
         low = above_m is None or above_m < LOW_M
@@ -247,3 +311,4 @@ _STEPS: Final = {
 }
 DOWN: Final = frozenset({"on_ground", "armed", "landed"})
 """Phases that are not in flight."""
+FLYING: Final = frozenset({"taking_off", "airborne", "returning", "landing"})

@@ -15,6 +15,8 @@ class Seen:
     mode: str = "other"
     landed: int = UNDEFINED
     height_m: float | None = None
+    base_m: float | None = None
+    """Altitude above the sea from which the height counts."""
     climb_m_s: float | None = None
     speed_m_s: float | None = None
     throttle_pct: float | None = None

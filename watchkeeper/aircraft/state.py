@@ -14,7 +14,7 @@ from watchkeeper.aircraft.home import Home
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.packs import PackTable
 from watchkeeper.aircraft.parameters import Parameters
-from watchkeeper.aircraft.phase import DOWN, PhaseTracker
+from watchkeeper.aircraft.phase import DOWN, FLYING, PhaseTracker
 from watchkeeper.aircraft.plan import Plan
 from watchkeeper.aircraft.readings import US, Readings, Stream
 from watchkeeper.aircraft.seen import UNDEFINED, Seen
@@ -24,9 +24,13 @@ from watchkeeper.link.sequence import SequenceTracker
 PHASE: Final = INDEX["flight.phase"]
 MODE: Final = INDEX["flight.mode"]
 ARMED: Final = INDEX["flight.armed"]
+RESTARTED: Final = INDEX["flight.restarted"]
+DISARMED: Final = INDEX["flight.disarmed_in_air"]
 DISTANCE: Final = INDEX["position.home_distance"]
 BEARING: Final = INDEX["position.home_bearing"]
 HOME_SOURCE: Final = INDEX["position.home_source"]
+UPSETS: Final = frozenset({RESTARTED, DISARMED})
+"""Readings that are written with the phase."""
 AGE: Final = INDEX["link.age"]
 LAG: Final = INDEX["link.lag"]
 PLACE: Final = frozenset({DISTANCE, BEARING, HOME_SOURCE})
@@ -35,7 +39,10 @@ PLACE: Final = frozenset({DISTANCE, BEARING, HOME_SOURCE})
 _LIVE_US: Final = 3 * US
 _MISSED: Final = 4
 _SLOWEST_US: Final = 30 * US
+_DOUBT_US: Final = 4 * US
+"""A start shows within three seconds of its first message; until then that message tells nothing of the flight."""
 _PHASE_EVERY_US: Final = 150_000
+_DOUBT_MS: Final = 1000
 _BOOT_EVERY_US: Final = 200_000
 """Attitude may come fifty times a second; its time need not be looked at each time."""
 
@@ -122,14 +129,20 @@ class Aircraft:
         self.down = DownSign()
         self.boot_us = 0
         """When its clock was last looked at."""
+        self._doubted_us: int | None = None
+        """Since when its clock says that it was started anew, until that is sure."""
         if self.sortie is not None and self.sortie.home is not None:
             self.set_home(*self.sortie.home, "sortie", 0)
 
-    def restart(self) -> None:
-        """Begin anew: the aircraft was powered up again, and nothing said before holds."""
+    def restart(self, now_us: int) -> None:
+        """Begin anew: the aircraft was powered up again, and nothing said before holds, but a flight goes on."""
         for index in range(len(CATALOGUE)):
             self.readings.forget(index)
+        before = self.tracker
         self._begin(self.boot)
+        if before.phase in FLYING:
+            self.tracker.carry_on(before)
+            self._put_phase(now_us)
 
     @property
     def home(self) -> tuple[float, float] | None:
@@ -150,6 +163,11 @@ class Aircraft:
     def armed(self) -> bool | None:
         """Motors armed; None before the first heartbeat of this power-up."""
         return self.seen.armed
+
+    @property
+    def placed(self) -> bool:
+        """Whether it ever sent a position, as far as it can be told."""
+        return self.power_up > 1 or bool(self.streams.position.count or self.streams.high_latency.count)
 
     @property
     def flying(self) -> bool:
@@ -200,7 +218,11 @@ class Aircraft:
         if not boot_ms or 0 <= now_us - self.boot_us < _BOOT_EVERY_US:
             return
         if self.boot.starts_anew(boot_ms, now_us):
-            self.restart()
+            self.restart(now_us)
+        if boot_ms >= self.boot.newest_ms:
+            self._doubted_us = None
+        elif boot_ms < self.boot.newest_ms - _DOUBT_MS and self._doubted_us is None:
+            self._doubted_us = now_us
         self.boot.note(boot_ms, now_us)
         self.boot_us = now_us
         stream = self.streams.lag
@@ -216,17 +238,26 @@ class Aircraft:
     def update_phase(self, now_us: int) -> None:
         """Judge the phase anew and write it."""
         seen, tracker = self.seen, self.tracker
+        if self._doubted_us is not None and now_us - self._doubted_us < _DOUBT_US:
+            return
+        seen.base_m = self.homing.height_m
         if seen.landed != UNDEFINED and not is_live(self.streams.landed, now_us):
             seen.landed = UNDEFINED
         planned = seen.mode == "mission"
         seen.plan_returns = planned and self.plan.returns()
         seen.plan_lands = planned and self.plan.lands(self.position)
-        before = tracker.phase
+        upset = tracker.upset
+        before = (tracker.phase, upset.restarted, upset.disarmed)
         phase = tracker.update(now_us)
-        if phase is not before:
-            stream = self.streams.phase
-            stream.mark(now_us)
-            self.readings.put(PHASE, phase, stream)
+        if (phase, upset.restarted, upset.disarmed) != before or not self.streams.phase.count:
+            self._put_phase(now_us)
+
+    def _put_phase(self, now_us: int) -> None:
+        stream, readings, upset = self.streams.phase, self.readings, self.tracker.upset
+        stream.mark(now_us)
+        readings.put(PHASE, self.tracker.phase, stream)
+        readings.put(RESTARTED, upset.restarted, stream)
+        readings.put(DISARMED, upset.disarmed, stream)
 
 
 def _file_of(system: int, files: Sequence[AircraftFile]) -> AircraftFile | None:
