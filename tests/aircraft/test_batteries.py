@@ -357,3 +357,20 @@ def test_a_pack_that_comes_back_counts_again() -> None:
     assert heard.read("battery.cell_voltage") == pytest.approx(3.5)
     assert heard.read("battery.current") == pytest.approx(25)
     assert set(heard.aircraft.packs.packs) == {(1, 0), (1, 1)}
+
+
+def test_two_monitors_of_one_pack_by_the_file_are_not_summed() -> None:
+    heard = flight("{cells: 6, count: 1, monitors: {0: pack 1}}")
+    smart = Sender(7, 180)
+    for _ in range(5):
+        heard.wait(1)
+        heard.hear(battery(smart))
+        heard.hear(battery(heard.sender))
+    assert heard.read("battery.current") == pytest.approx(12.5)
+    assert heard.read("battery.1.current") == pytest.approx(12.5)
+    heard.beat(armed=True)
+    for _ in range(60):  # the smart battery falls silent: the other speaks for the pack
+        heard.wait(1)
+        heard.hear(battery(heard.sender, current_battery=2000))
+    assert heard.read("battery.current") == pytest.approx(20)
+    assert heard.read("battery.1.current") == pytest.approx(20)

@@ -87,7 +87,9 @@ class PackTable:
         pack = self.packs.get(key)
         if pack is None:
             monitors = self._monitors.get(battery)
-            if monitors in {"sum", "other"} or len(self.packs) >= MAX_PACKS:
+            if monitors in {"sum", "other"} or not self._gives_way(monitors, now_us):
+                return
+            if len(self.packs) >= MAX_PACKS:
                 return
             pack = self.packs[key] = Pack(self._free_number(monitors, battery), now_us)
             self._whole = None
@@ -103,6 +105,21 @@ class PackTable:
             self._write_all(row, now_us)
             return
         self._write_all(self._over_all(armed, now_us), now_us)
+
+    def _gives_way(self, wanted: int | str | None, now_us: int) -> bool:
+        """Whether no other monitor is heard of a pack that the aircraft file gives to this one too.
+
+        An autopilot may pass on what a smart battery sends itself: the same pack, and not to be summed.
+        """
+        if wanted is None:
+            return True
+        for key, pack in self.packs.items():
+            if self._monitors.get(key[1]) == wanted == pack.number:
+                if pack.is_silent(now_us):
+                    del self.packs[key]
+                    return True
+                return False
+        return True
 
     def _free_number(self, wanted: int | str | None, battery: int) -> int:
         taken = {pack.number for pack in self.packs.values()}
