@@ -247,9 +247,10 @@ class Aircraft:
         seen.plan_returns = planned and self.plan.returns()
         seen.plan_lands = planned and self.plan.lands(self.position)
         upset = tracker.upset
-        before = (tracker.phase, upset.restarted, upset.disarmed)
+        before, disarmed = tracker.phase, upset.disarmed
         phase = tracker.update(now_us)
-        if (phase, upset.restarted, upset.disarmed) != before or not self.streams.phase.count:
+        # `restarted` is set with a new tracker and ends with a change of phase
+        if phase is not before or upset.disarmed is not disarmed or not self.streams.phase.count:
             self._put_phase(now_us)
 
     def _put_phase(self, now_us: int) -> None:
