@@ -242,3 +242,15 @@ def _frame(encoder: Encoder, message: int, payload: bytes) -> bytes:
     crc: Any = crc16.mcrf4xx(body + bytes([MESSAGES[message].crc_extra]))
     encoder.sequence = (encoder.sequence + 1) & 0xFF
     return b"\xfd" + body + crc.to_bytes(2, "little")
+
+
+def test_a_link_that_is_slow_by_nature_is_not_called_lost_between_its_messages() -> None:
+    engine = Engine(shipped())
+    plane = Plane()
+    happened: list[Happening] = []
+    for second in range(0, 120, 5):  # a heartbeat each five seconds
+        happened += engine.receive("udp://slow", plane.frames(second), T0 + second)
+    early = [a for a in alerts(happened) if a[1] == "link-lost" and a[0] > 30]
+    assert early == []  # the first intervals teach what is usual
+    silent = engine.tick(T0 + 115 + 20)
+    assert ("link-lost", "warning", "raised") in [a[1:] for a in alerts(silent)]

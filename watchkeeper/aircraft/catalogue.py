@@ -217,6 +217,13 @@ _AIRCRAFT: tuple[ReadingType, ...] = (
         held=True,
         rate=1.0,
     ),
+    R(
+        "link.interval",
+        "s",
+        "how often the aircraft makes itself known",
+        "HEARTBEAT, HIGH_LATENCY2 on slow links",
+        held=True,
+    ),
     R("link.lag", "s", "how late telemetry arrives, over its best", "time_boot_ms of the messages", 5, 15),
     R("link.loss", "%", "frames lost over the last 10 s", "sequence numbers", 5, 30, estimate=True),
     R("link.margin", "dB", "signal over noise, the weaker end", "RADIO_STATUS, RADIO", 5, 20),

@@ -11,7 +11,7 @@ from watchkeeper.aircraft.fold_flight import HIGH_LATENCY
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.packs import TOUCHED
-from watchkeeper.aircraft.state import LAG, MODE, PLACE, UPSETS, Aircraft, is_live
+from watchkeeper.aircraft.state import INTERVAL, LAG, MODE, PLACE, UPSETS, Aircraft, is_live
 
 HEIGHT: Final = INDEX["position.height"]
 SPEED: Final = INDEX["position.ground_speed"]
@@ -121,7 +121,7 @@ def _put_wind(aircraft: Aircraft, speed_m_s: float | None, from_deg: float | Non
     aircraft.readings.put(WIND_FROM, from_deg, stream)
 
 
-@folds(HIGH_LATENCY, HEIGHT, SPEED, CLIMB, MODE, WIND, also=(*PLACE, *UPSETS, *TOUCHED))
+@folds(HIGH_LATENCY, HEIGHT, SPEED, CLIMB, INTERVAL, MODE, WIND, also=(*PLACE, *UPSETS, *TOUCHED))
 def _high_latency(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     (_, lat, lon, custom_mode, altitude, _, _, _, _, vehicle, autopilot, _, _, throttle, _, _, speed, wind,
      wind_heading, _, _, _, climb, battery) = values[:24]  # fmt: skip
@@ -130,6 +130,7 @@ def _high_latency(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> N
     aircraft.autopilot, aircraft.vehicle = autopilot, vehicle
     seen, put, streams = aircraft.seen, aircraft.readings.put, aircraft.streams
     if not is_live(streams.heartbeat, now_us):
+        put(INTERVAL, stream.interval_us / 1e6, stream)
         aircraft.set_mode(aircraft.modes.heartbeat(autopilot, vehicle, 1, custom_mode), stream)
     if not is_live(streams.wind, now_us):
         # zeros in both fields are no calm but a wind that nobody worked out

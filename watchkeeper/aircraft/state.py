@@ -32,6 +32,7 @@ HOME_SOURCE: Final = INDEX["position.home_source"]
 UPSETS: Final = frozenset({RESTARTED, DISARMED})
 """Readings that are written with the phase."""
 AGE: Final = INDEX["link.age"]
+INTERVAL: Final = INDEX["link.interval"]
 LAG: Final = INDEX["link.lag"]
 PLACE: Final = frozenset({DISTANCE, BEARING, HOME_SOURCE})
 """Readings that a position or a home writes."""
@@ -112,6 +113,7 @@ class Aircraft:
         """Set what a power-up sets."""
         self.power_up += 1
         self.readings.put(AGE, 0.0, self.link)
+        self.readings.put(INTERVAL, 0.0, self.link)  # until it is known, silence is measured by the clock alone
         self.streams = Streams()
         self.boot = BootClock(before)
         self.seen = Seen()
