@@ -35,13 +35,20 @@ class TimeOfDay(Protocol):
 class Watch:
     """One watch. Make it, add outlets to its hub, then `run` it until it is stopped."""
 
-    def __init__(self, engine: Engine, clock: TimeOfDay, *, tell: Callable[[str], None]) -> None:
-        """`tell` takes a line for people (who is heard, and what is missing)."""
+    def __init__(
+        self, engine: Engine, clock: TimeOfDay, *, tell: Callable[[str], None], log_reports: bool = False
+    ) -> None:
+        """`tell` takes a line for people (who is heard, and what is missing).
+
+        Reports of parts become alerts of the watch; `log_reports` also puts them into the log, for a watch
+        without a console.
+        """
         self.engine = engine
         self.clock = clock
         self.hub: Hub | None = None
         self.recorder: Recorder | None = None
         self._tell = tell
+        self._log_reports = log_reports
         self._stop = asyncio.Event()
         self._reports: deque[Order] = deque(maxlen=MAX_REPORTS)
         self._reported = asyncio.Event()
@@ -150,8 +157,11 @@ class Watch:
             self._reported.clear()
             while self._reports:
                 report = self._reports.popleft()
-                log = structlog.get_logger()
-                (log.info if report.ok else log.warning)("part of the watch", part=report.rule, says=report.text)
+                if self._log_reports:
+                    log = structlog.get_logger()
+                    (log.info if report.ok else log.warning)(
+                        "part of the watch", part=report.rule, says=report.text
+                    )
                 self.order(report)
 
     async def _describe_once(self) -> None:

@@ -84,7 +84,7 @@ async def _run(
     describe: bool,
 ) -> Path | None:
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie)
-    watch = Watch(engine, clock, tell=terminal.log)
+    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)

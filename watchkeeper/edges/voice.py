@@ -98,7 +98,7 @@ class Voice:
                 await self._player.open()
             except NoDeviceError as error:
                 if "device" not in self._faults:
-                    structlog.get_logger().warning("no sound device", error=str(error))
+                    structlog.get_logger().debug("no sound device", error=str(error))
                     self._fault("device", NO_DEVICE)
                 self._device_tried.set()
                 await asyncio.sleep(REOPEN_EVERY_S)
