@@ -8,10 +8,11 @@ from watchkeeper.aircraft.readings import Readings
 from watchkeeper.alerts.events import Change, Level, State
 from watchkeeper.alerts.lifecycle import Alert, Signal
 from watchkeeper.alerts.ruling import PHASE, Decision, Ruling
-from watchkeeper.alerts.selection import Selection, causes_first, readings_of
+from watchkeeper.alerts.selection import SUDDEN, Selection, causes_first, readings_of
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.rules.schema import Rule
 
+_RESTARTED, _DISARMED = SUDDEN
 GROUNDED = frozenset({"on_ground", "landed"})
 
 
@@ -42,13 +43,20 @@ class AlertBook:
         self._touches = touches
         self._selections: dict[object, Selection] = {}
         self._phase: object = None
+        self._restarted: object = None
+        self._disarmed: object = None
         self._now = self._select(None)
         self._pending: dict[int, Ruling] = {}
 
     def judge_message(self, message: int, now_us: int, *, estimated: bool) -> None:
         """Judge the rules that read what `message` (and, if `estimated`, the estimates) may have changed."""
-        if self._readings.values[PHASE] is not self._phase:
+        values = self._readings.values
+        if values[PHASE] is not self._phase:
             self._change_phase(now_us)
+            return
+        if values[_RESTARTED] is not self._restarted or values[_DISARMED] is not self._disarmed:
+            self._restarted, self._disarmed = values[_RESTARTED], values[_DISARMED]
+            self._judge(self._now.rulings, now_us)
             return
         rulings = self._now.of_message(message, estimated=estimated)
         if rulings:

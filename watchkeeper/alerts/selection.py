@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from watchkeeper.aircraft.catalogue import CATALOGUE
+from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.alerts.ruling import PHASE, Ruling
 from watchkeeper.rules.schema import Rule
 
+SUDDEN: Final = (INDEX["flight.restarted"], INDEX["flight.disarmed_in_air"])
+"""Readings that any message may change and hardly one ever does: like the phase, the book looks at them itself."""
 _ESTIMATES: Final = frozenset(i for i, reading in enumerate(CATALOGUE) if reading.estimate)
 
 
@@ -24,7 +26,7 @@ class Selection:
         self.rulings = tuple(rulings)
         by_reading: dict[int, list[Ruling]] = {}
         for ruling in rulings:
-            for i in readings_of(ruling.rule) - {PHASE}:
+            for i in readings_of(ruling.rule) - {PHASE, *SUDDEN}:
                 by_reading.setdefault(i, []).append(ruling)
         self._by_message = {
             message: found
