@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import random
 import time
-from typing import Any
+
+from fastcrc import crc16
 
 from tests.recordings import alerts, lines, shipped
 from watchkeeper.alerts.events import AlertChange, Happening, Level, Order, Refusal
 from watchkeeper.engine import GONE_AFTER_US, UNHEARD_AFTER_US, Engine
 from watchkeeper.link.encode import Encoder
+from watchkeeper.link.tables import MESSAGES
 
 T0 = 1_777_000_000.0
 ARMED = 128
@@ -209,14 +212,10 @@ def test_a_power_up_begins_anew() -> None:
 
 
 def test_nothing_from_outside_raises_anything() -> None:
-    import random  # noqa: PLC0415
-
     chance = random.Random(4)
     engine = Engine(shipped())
     fly(engine, [Plane()], 0, 2)
     encoder = Encoder(7, 1)
-    from watchkeeper.link.tables import MESSAGES  # noqa: PLC0415
-
     now_s = T0 + 2
     for _ in range(3000):
         message = chance.choice([*MESSAGES])
@@ -233,13 +232,9 @@ def test_nothing_from_outside_raises_anything() -> None:
 
 
 def _frame(encoder: Encoder, message: int, payload: bytes) -> bytes:
-    from fastcrc import crc16  # noqa: PLC0415
-
-    from watchkeeper.link.tables import MESSAGES  # noqa: PLC0415
-
     head = bytes([len(payload), 0, 0, encoder.sequence, encoder.system, encoder.component])
     body = head + message.to_bytes(3, "little") + payload
-    crc: Any = crc16.mcrf4xx(body + bytes([MESSAGES[message].crc_extra]))
+    crc = int(crc16.mcrf4xx(body + bytes([MESSAGES[message].crc_extra])))
     encoder.sequence = (encoder.sequence + 1) & 0xFF
     return b"\xfd" + body + crc.to_bytes(2, "little")
 

@@ -6,9 +6,9 @@ from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
 import pytest
-from mqtt_parts import Broker, Listener
 
 from tests.conftest import RequireProgram
+from tests.edges.mqtt_parts import Broker, Listener
 
 
 @pytest.fixture

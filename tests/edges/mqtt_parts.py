@@ -101,11 +101,14 @@ class Listener:
         loop = asyncio.get_running_loop()
 
         def hear(_client: object, _data: object, message: paho.MQTTMessage) -> None:
-            self.heard.append(Heard(message.topic, message.payload, message.retain, message.qos))
+            self.heard.append(Heard(message.topic, bytes(message.payload), message.retain, message.qos))
             loop.call_soon_threadsafe(news.set)
 
+        def subscribed(*_: object) -> None:
+            loop.call_soon_threadsafe(ready.set)
+
         self._client.on_message = hear
-        self._client.on_subscribe = lambda *_: loop.call_soon_threadsafe(ready.set)
+        self._client.on_subscribe = subscribed
         self._client.connect("127.0.0.1", port)
         self._client.subscribe("#", 1)
         self._client.loop_start()
@@ -221,7 +224,7 @@ class Running:
 
     async def __aexit__(self, *_: object) -> None:
         self.task.cancel()
-        done, _ = await asyncio.wait([self.task], timeout=2)
+        done, _waiting = await asyncio.wait([self.task], timeout=2)
         assert done
         assert self.task.cancelled()
 

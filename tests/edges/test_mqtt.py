@@ -10,9 +10,9 @@ import sys
 import time
 
 import pytest
-from mqtt_parts import START_US, Broker, Listener, Running, Told, change, late
 
 from tests.conftest import ROOT
+from tests.edges.mqtt_parts import START_US, Broker, Listener, Running, Told, change, late
 from watchkeeper.alerts.events import Change, Level, RoutineCall, State
 
 

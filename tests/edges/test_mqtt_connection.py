@@ -13,9 +13,9 @@ from typing import NoReturn
 
 import pytest
 import structlog
-from mqtt_parts import Broker, Listener, Running, Told, change
 
 from tests.conftest import RequireProgram
+from tests.edges.mqtt_parts import Broker, Listener, Running, Told, change
 
 Answer = Callable[[bytes], bytes | None]
 """What a fake broker says to a CONNECT packet; None: it closes the connection."""

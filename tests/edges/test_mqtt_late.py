@@ -9,9 +9,9 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
-from mqtt_parts import START_US, Broker, Listener, Running, Told, change, late
 
 from tests.conftest import RequireProgram
+from tests.edges.mqtt_parts import START_US, Broker, Listener, Running, Told, change, late
 from watchkeeper.alerts.events import RoutineCall
 
 STATUS = "watchkeeper/field-1/status"

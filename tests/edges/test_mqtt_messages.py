@@ -7,8 +7,8 @@ import json
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from mqtt_parts import START_US, change
 
+from tests.edges.mqtt_parts import START_US, change
 from watchkeeper.alerts.events import Level, Refusal, RoutineCall
 from watchkeeper.edges.messages import PAYLOADS, Message, Writer, schemas
 from watchkeeper.edges.mqtt_address import Topics, parse_broker, rule_level

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from uuid import uuid4
 
 import structlog
-from mqtt_parts import START_US, Broker, Listener, Running, Told, change, order
 
+from tests.edges.mqtt_parts import START_US, Broker, Listener, Running, Told, change, order
 from watchkeeper.alerts.events import Change, Happening, Order, Refusal, State
 from watchkeeper.edges.clock import utc_text
 

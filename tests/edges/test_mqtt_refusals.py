@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 import structlog
-from mqtt_parts import Broker, Listener, Running, Told, change
 
 from tests.conftest import RequireProgram
+from tests.edges.mqtt_parts import Broker, Listener, Running, Told, change
 from watchkeeper.edges.mqtt_health import Health
 from watchkeeper.edges.mqtt_trouble import Trouble
 
