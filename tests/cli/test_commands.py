@@ -90,8 +90,7 @@ def test_the_record_of_a_drill_replays_to_the_same_lines(
     scenario = load(find("four-faults"))
     assert main(["drill", "--speed", "max", "--json", "--record", str(tmp_path / "r")]) == 0
     drilled = capsys.readouterr().out
-    crew = ["--aircraft", str(scenario.aircraft), "--sortie", str(scenario.sortie)]
-    assert main(["replay", str(tmp_path / "r"), "--json", *crew]) == 0
+    assert main(["replay", str(tmp_path / "r"), "--json"]) == 0  # the crew's files are kept with the record
     assert capsys.readouterr().out == drilled
     score = json.loads((tmp_path / "r" / "score.json").read_text(encoding="utf-8"))
     assert {row["rule"] for row in score["expected"] if row["called_s"] is not None} == {

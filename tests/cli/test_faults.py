@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from tests.conftest import ROOT
 from watchkeeper.cli.main import main
 
 PACK = """pack: mine
@@ -140,3 +143,32 @@ def test_rules_test_fails_a_case_that_does_not_hold(pack: Path, capsys: pytest.C
     captured = capsys.readouterr()
     assert "mine, case 1: expected raised at 0 s, nothing came" in captured.err
     assert "1 failed" in captured.out
+
+
+@pytest.mark.parametrize("silence", ["1e300 s", "-4 s", "0 s", "100 s"])
+def test_a_setting_that_would_switch_a_rule_off_is_refused(
+    silence: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sortie = tmp_path / "sortie.yaml"
+    sortie.write_text(f"settings: {{silence: {silence}}}\n", encoding="utf-8")
+    assert status("watch", "--sortie", str(sortie)) == 2
+    line = one_line(capsys)
+    assert "silence" in line
+    assert "far from the pack's own '4 s'" in line
+
+
+def test_a_full_output_is_one_line() -> None:
+    if not Path("/dev/full").exists():
+        pytest.skip("no /dev/full on this system")
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "watchkeeper.cli.main", "rules", "list"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=ROOT,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert done.stderr.startswith("cannot write output")
+    assert len(done.stderr.splitlines()) == 1

@@ -210,6 +210,7 @@ class AlertBook:
         alert.suppressed = False
         alert.stale = False
         if change is not None:
+            alert.evidence = ruling.evidence(now_us)
             self._teller.change(alert, change, now_us, reason=reason)
         self._release_effects(ruling, now_us)
         for other in ruling.rule.mutes:  # what it kept off the voice and still stands has not been heard yet

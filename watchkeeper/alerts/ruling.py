@@ -167,9 +167,11 @@ class Ruling:
         view = self._view
         return self.rule.say.render(lambda i: view.readings.read(i, view.now_us))
 
-    def evidence(self) -> Evidence:
+    def evidence(self, now_us: int | None = None) -> Evidence:
         """Return the readings that the rule looks at, by name; None where blind or faulty."""
         view = self._view
+        if now_us is not None:
+            view.now_us = now_us
         names = dict.fromkeys((*self.rule.when.readings, *(self.rule.clear.readings if self.rule.clear else ())))
         shown: dict[str, float | str | bool | None] = {}
         for i in names:

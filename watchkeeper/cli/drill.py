@@ -17,7 +17,7 @@ from simulators.scenario_file import Expected
 from simulators.scripted import ScriptedFlight
 from watchkeeper.alerts.events import AlertChange, Change, Happening, RoutineCall
 from watchkeeper.cli.arguments import speed
-from watchkeeper.cli.inputs import load_crew_files, load_rules
+from watchkeeper.cli.inputs import keep_files, kept_files, load_crew_files, load_rules
 from watchkeeper.cli.outfit import Feed, Outfit, run_watch
 from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.cli.show import Shower, summary
@@ -76,6 +76,7 @@ def run(given: argparse.Namespace) -> int:
         mqtt=given.mqtt,
         record=given.record,
         mute=given.mute,
+        crew_files=kept_files([scenario.aircraft] if scenario.aircraft else [], scenario.sortie, given.rules),
     )
     if math.isinf(given.speed):
         return _at_once(scenario, outfit, given)
@@ -120,6 +121,7 @@ def _at_once(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> i
     if outfit.record is not None:
         folder = prepare_folder(outfit.record, Clock().now_us())
         recorder = Recorder(folder, _complain, start_us, station=outfit.station, patient=True)
+        keep_files(folder, outfit.crew_files)
         log = WatchLog(folder, _complain, lambda: start_us, exercise=True)
 
     def take(happenings: list[Happening]) -> None:
@@ -220,7 +222,7 @@ def _tell_score(engine: Engine, scenario: Scenario, changes: Sequence[AlertChang
     for expected in scenario.expect:
         raised_s = _first_raised(changes, expected)
         if raised_s is None:
-            said = "not called"
+            said = "not called" if engine.elapsed_s >= expected.by else "not reached"
         else:
             said = f"called at {raised_s:.1f} s, {'in time' if raised_s <= expected.by else 'late'}"
         print(f"{expected.fault}: {expected.rule} by {expected.by:g} s, {said}", file=sys.stderr)

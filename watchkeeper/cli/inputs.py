@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
@@ -12,6 +12,8 @@ from watchkeeper.resources import shipped_rules
 from watchkeeper.rules.load import RuleSet, load_packs
 
 MAX_FILE_BYTES = 4_000_000
+CREW = "crew"
+"""Folder in a recording with the crew's files of that watch."""
 
 
 def read_text(path: Path, what: str) -> str:
@@ -30,6 +32,8 @@ def read_text(path: Path, what: str) -> str:
 
 def pack_paths(paths: Sequence[Path], *, only: bool = False) -> list[Path]:
     """Return the pack files: the shipped ones (unless `only`), then those named; a folder means its *.yaml."""
+    if only and not paths:
+        raise bad_input("--only-rules without --rules leaves no rules", "name packs too")
     found: list[Path] = []
     for path in [*([] if only else [shipped_rules()]), *paths]:
         if path.is_dir():
@@ -49,8 +53,6 @@ def load_rules(
 
     Raises BadInputError with every fault.
     """
-    if only and not paths:
-        raise bad_input("--only-rules without --rules leaves no rules", "name packs with --rules")
     packs = pack_paths(paths, only=only)
     texts = [(str(path), read_text(path, "rule pack")) for path in packs]
     if sortie is None:
@@ -68,6 +70,44 @@ def load_crew_files(aircraft: Sequence[Path], sortie: Path | None) -> tuple[list
         named = sortie.parent / flight.aircraft
         files = [load_aircraft_file(read_text(named, "aircraft file"), str(named))]
     return files, flight
+
+
+def kept_files(aircraft: Sequence[Path], sortie: Path | None, rules: Sequence[Path]) -> dict[str, str]:
+    """Return the files that a recording keeps beside it, by the names they get there.
+
+    An aircraft file that the sortie file names is kept under that name, so that it is found again.
+    """
+    kept = {f"aircraft-{i}.yaml": read_text(path, "aircraft file") for i, path in enumerate(aircraft, 1)}
+    if sortie is not None:
+        text = read_text(sortie, "sortie file")
+        kept["sortie.yaml"] = text
+        named = load_sortie_file(text, str(sortie)).aircraft
+        if named is not None and not aircraft:
+            kept["aircraft-1.yaml"] = read_text(sortie.parent / named, "aircraft file")
+    packs = pack_paths(rules, only=True) if rules else []
+    kept |= {f"rules-{i}.yaml": read_text(path, "rule pack") for i, path in enumerate(packs, 1)}
+    return kept
+
+
+def keep_files(folder: Path, kept: Mapping[str, str]) -> None:
+    """Write what a recording keeps beside it. OSError if it cannot be."""
+    if kept:
+        (folder / CREW).mkdir()
+        for name, text in kept.items():
+            (folder / CREW / name).write_text(text, encoding="utf-8")
+
+
+def find_kept(recording: Path) -> tuple[list[Path], Path | None, list[Path]]:
+    """Return the aircraft files, the sortie file and the added packs that a recording keeps."""
+    crew = recording / CREW
+    if not crew.is_dir():
+        return [], None, []
+    sortie = crew / "sortie.yaml"
+    return (
+        sorted(crew.glob("aircraft-*.yaml")),
+        sortie if sortie.is_file() else None,
+        sorted(crew.glob("rules-*.yaml")),
+    )
 
 
 def add_crew_files(parser: argparse.ArgumentParser, *, several: bool = False) -> None:

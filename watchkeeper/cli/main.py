@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -61,8 +62,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given, unknown = parser.parse_known_args(arguments)
     if unknown:
         _chosen(parser, given).refuse(unknown[0].split("=")[0])
+    if sys.stdout is None:  # started with standard output closed
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115  (it stays open to the end)
+    signal.signal(signal.SIGTERM, _interrupt)
     try:
-        return int(given.run(given))
+        status = int(given.run(given))
+        sys.stdout.flush()
     except BadInputError as error:
         more = len(error.faults) - 1
         tail = f" (and {more} more)" if more else ""
@@ -77,6 +82,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"cannot write output: {error.strerror}; make room, or write elsewhere", file=sys.stderr)
         _drop_output()
         return USAGE
+    return status
+
+
+def _interrupt(*_: object) -> NoReturn:
+    """End on TERM as on Ctrl-C (a running watch has its own way)."""
+    raise KeyboardInterrupt
 
 
 def _drop_output() -> None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.events import Happening
+from watchkeeper.cli.inputs import keep_files
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
@@ -42,6 +43,8 @@ class Outfit:
     mute: bool = False
     quiet: bool = False
     voice: VoiceOptions = field(default_factory=VoiceOptions)
+    crew_files: Mapping[str, str] = field(default_factory=dict)
+    """Kept beside a recording, so that a replay decides the same."""
 
 
 Feed = Callable[[], Awaitable[None]]
@@ -95,7 +98,9 @@ async def _run(
     if outfit.record is not None:
         folder = prepare_folder(outfit.record, started_us)
         recorder = Recorder(folder, watch.report, started_us, station=outfit.station)
-        terminal.log(f"recording into {folder}")
+        keep_files(folder, outfit.crew_files)
+        if not outfit.quiet:
+            terminal.log(f"recording into {folder}")
     log = WatchLog(folder, watch.report, clock.now_us, exercise=outfit.exercise)
     hub = Hub(log, watch.report)
     named = {outlet.name for outlet in outlets}
@@ -107,7 +112,8 @@ async def _run(
         hub.add(Voice(watch.report, hub.delivered("voice"), outfit.voice))
     if outfit.mqtt is not None:
         hub.add(_mqtt(outfit, outfit.mqtt, watch, hub))
-        terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
+        if not outfit.quiet:
+            terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
     watch.hub = hub
     watch.recorder = recorder
     try:

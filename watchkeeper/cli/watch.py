@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from watchkeeper.cli.inputs import add_crew_files, load_crew_files, load_rules
+from watchkeeper.cli.inputs import add_crew_files, kept_files, load_crew_files, load_rules
 from watchkeeper.cli.outfit import Feed, Outfit, run_watch
 from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.daemon import Watch
@@ -58,7 +58,8 @@ def run(given: argparse.Namespace) -> int:
         made = [make_source(url, clock, watch.received, watch.report, n) for n, url in enumerate(urls, 1)]
         for source in made:
             await source.open()
-            terminal.log(f"listening to {source.name}")
+            if not options.quiet:
+                terminal.log(f"listening to {source.name}")
         return [source.run for source in made]
 
     outfit = Outfit(
@@ -72,6 +73,7 @@ def run(given: argparse.Namespace) -> int:
         mute=options.mute,
         quiet=options.quiet,
         voice=options.voice,
+        crew_files=kept_files(options.aircraft, options.sortie, options.rules),
     )
-    run_to_end(run_watch(outfit, clock, prepare))
+    run_to_end(run_watch(outfit, clock, prepare, describe=not options.quiet))
     return 0

@@ -14,6 +14,8 @@ from watchkeeper.rules.compiler import ARGUMENTS
 from watchkeeper.rules.condition import Setting
 from watchkeeper.units import UNITS, Kind, Unit, describe, parse_quantity
 
+MOST_TIMES = 10.0
+"""An override further than this from a pack's own value is a slip; who means it replaces the rule."""
 _NAME = re.compile(r"[a-z][a-z0-9_]*\Z")
 _TAKEN = frozenset({*ARGUMENTS, "and", "or", "not", "true", "false"})
 _SHAPE = re.compile(
@@ -87,13 +89,23 @@ def _setting(
     override = overrides.values.get(name)
     if override is not None:
         try:
-            number = _finite(override, unit)
+            number = _within(_finite(override, unit), number, override, text)
         except BadInputError as error:
             if name not in overrides.refused:
                 overrides.refused.add(name)
                 what = f"setting '{name}': {error.faults[0].what}"
                 faults.append(Fault(overrides.told_from, 0, 0, what, error.faults[0].do))
     return Setting(unit, number)
+
+
+def _within(number: float, usual: float, text: str, usual_text: str) -> float:
+    """Return a number that is of the same sign and size as the pack's own; a slip must not switch a rule off."""
+    if usual and not 1 / MOST_TIMES <= number / usual <= MOST_TIMES:
+        raise bad_input(
+            f"'{text}' is far from the pack's own '{usual_text}'",
+            f"stay within {MOST_TIMES:g} times of it either way",
+        )
+    return number
 
 
 def _finite(text: str, unit: Unit) -> float:
