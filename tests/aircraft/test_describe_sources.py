@@ -61,6 +61,21 @@ def test_what_is_missing_and_slow_and_what_to_change() -> None:
     assert "own messages are not seen" in text
 
 
+def test_a_message_that_stopped_coming_is_not_hidden_by_its_mean_rate() -> None:
+    flight = Flight()
+    for _ in range(6):
+        ten_seconds(flight)
+    for _ in range(20):
+        flight.wait(1)
+        flight.beat()
+        flight.send("SYS_STATUS", voltage_battery=12000, current_battery=10, battery_remaining=90)
+    text = said(flight)
+    assert "No position for 20 s: look why GLOBAL_POSITION_INT stopped." in text
+    assert "No satellites for 20 s: look why GPS_RAW_INT stopped." in text
+    assert "battery for" not in text
+    assert "heartbeat for" not in text
+
+
 def test_loss_and_silence() -> None:
     flight = Flight()
     ten_seconds(flight)

@@ -16,6 +16,7 @@ MOST_SHOWN: Final = 8
 MOST_PEERS: Final = 32
 _LEAST_US: Final = 5 * US
 """Rates are not told before this: too few messages came."""
+_MISSED: Final = 4
 _STATION_SYSTEM: Final = 255
 """Stations use the highest system ids (custom of the MAVLink guide); here without a heartbeat to tell."""
 _ENOUGH: Final = 0.8
@@ -123,13 +124,17 @@ def _lacks(peer: Peer, peers: Mapping[tuple[int, int], Peer]) -> list[str]:
         return ["Not heard for long enough to tell what is missing."]
     lines: list[str] = []
     for wanted in WANTED:
-        count = sum(peer.count(number) for number in wanted.messages)
+        slots = [peer.slots[number] for number in wanted.messages if number in peer.slots]
+        count = sum(slot.count for slot in slots)
+        ended_us = peer.last_us - max((slot.last_us for slot in slots), default=0)
         rate_hz = count * US / span_us
         names = " or ".join(_name(number) for number in wanted.messages)
         if not count:
             lines.append(
                 f"No {wanted.what}: let the aircraft send {names} at {wanted.rate_hz:g} a second or more."
             )
+        elif ended_us > max(_LEAST_US, _MISSED / wanted.rate_hz * US):
+            lines.append(f"No {wanted.what} for {ended_us / US:.0f} s: look why {names} stopped.")
         elif rate_hz < _ENOUGH * wanted.rate_hz:
             lines.append(
                 f"Slow {wanted.what} ({rate_hz:.1f} a second): raise {names} to {wanted.rate_hz:g} or more."

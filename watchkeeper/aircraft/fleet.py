@@ -79,7 +79,7 @@ class Fleet:
         except KeyError:
             slot = peer.slot(message)
         slot.count += 1
-        peer.last_us = now_us
+        peer.last_us = slot.last_us = now_us
         aircraft = peer.aircraft
         if aircraft is None:
             touched = self._from_others(source, peer, frame, now_us)

@@ -18,11 +18,12 @@ OTHERS: Final = -1
 class Slot:
     """One kind of message of a peer: how many came, and how it is folded (if it is)."""
 
-    __slots__ = ("count", "handle", "length", "read")
+    __slots__ = ("count", "handle", "last_us", "length", "read")
 
     def __init__(self, message: int) -> None:
         folding = FOLDINGS.get(message)
         self.count = 0
+        self.last_us = 0
         self.handle: Handler | None = None
         self.read: Callable[[bytes], tuple[Any, ...]] | None = None
         self.length = 0
