@@ -11,8 +11,10 @@ import subprocess
 import sys
 import threading
 import time
+import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -178,3 +180,45 @@ def test_an_unreachable_broker_is_said_once_and_the_watch_goes_on(tmp_path: Path
         watch.fly(watch.saw("Message broker not reached"))
         watch.plane.fix = 1
         watch.fly(watch.saw("Warning. Position. Lost."))
+
+
+def test_a_drill_takes_orders_by_the_clock_on_the_wall(tmp_path: Path, require_program: RequireProgram) -> None:
+    broker = Broker(require_program("mosquitto"), tmp_path)
+    broker.start()
+    heard: queue.Queue[dict[str, object]] = queue.Queue()
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    client.on_message = lambda _c, _u, message: heard.put(json.loads(message.payload))
+    client.connect("127.0.0.1", broker.port)
+    client.subscribe("watchkeeper/drill-ridge/143/event", qos=1)
+    client.loop_start()
+    drill = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "watchkeeper.cli.main", "drill", "--speed", "60", "--mute"),
+            *("--mqtt", broker.url, "--station", "ridge"),
+        ],
+        cwd=ROOT,
+        env={**os.environ, "XDG_STATE_HOME": str(tmp_path)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        event: dict[str, object] = {}
+        while event.get("change") != "raised":
+            event = heard.get(timeout=PATIENCE_S)
+        order = {
+            "message_id": str(uuid.uuid4()),
+            "action": "acknowledge",
+            "role": "observer",
+            "at": datetime.now(UTC).isoformat(),
+        }
+        client.publish(f"watchkeeper/drill-ridge/143/alert/{event['rule']}/order", json.dumps(order), qos=1)
+        while event.get("in_reply_to") != order["message_id"]:
+            event = heard.get(timeout=PATIENCE_S)
+        # it may have ended meanwhile, at sixty times real time; it must not be refused for its time
+        assert event.get("change") == "acknowledged" or event.get("refused") == "nothing to acknowledge"
+    finally:
+        drill.kill()
+        drill.wait(10)
+        client.loop_stop()
+        client.disconnect()
+        broker.stop()
