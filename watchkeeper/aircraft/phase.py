@@ -56,6 +56,8 @@ STILL_US: Final = 2 * US
 STILL_CLIMB_M_S: Final = 0.3
 STILL_SPEED_M_S: Final = 0.6
 LOW_M: Final = 1.0
+SETTLE_M: Final = 20.0
+"""Home set anew moves the height by what a barometer drifts on the ground, hardly by more."""
 SETTLE_US: Final = 3 * US
 """Autopilots set home when they arm, and the height over it jumps."""
 NEAR_GROUND_M: Final = 3.0
@@ -125,7 +127,9 @@ class PhaseTracker:
         """Whether a change of height just after arming is home being set anew, not a take-off."""
         climb_m_s, idles = seen.climb_m_s or 0.0, seen.throttle_pct is None or seen.throttle_pct < HOVER_PCT
         still = -STILL_CLIMB_M_S <= climb_m_s <= STILL_CLIMB_M_S
-        return self.phase == "armed" and idles and still and self.now_us - self._armed_us < SETTLE_US
+        ground_m, height_m = self._ground_m, seen.height_m
+        near = ground_m is None or height_m is None or abs(height_m - ground_m) < SETTLE_M
+        return self.phase == "armed" and idles and still and near and self.now_us - self._armed_us < SETTLE_US
 
     def _following(self, seen: Seen) -> str | None:
         for sign, following in _STEPS[self.phase]:
