@@ -11,7 +11,7 @@ from typing import Final
 from pydantic import ValidationError
 
 from simulators.scenario_file import Battery, Expected, ScenarioFile, Text, Values, disorder, fault_of
-from simulators.series import Series, Steps, series, steps
+from simulators.scripted.series import Series, Steps, series, steps
 from watchkeeper.documents import parse_document
 from watchkeeper.errors import BadInputError, bad_input, did_you_mean
 

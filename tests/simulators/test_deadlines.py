@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from simulators.scenario import Scenario, find, load
-from simulators.scripted import ScriptedFlight
+from simulators.scripted.flight import ScriptedFlight
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
 from watchkeeper.alerts.events import AlertChange, Change, Level
 from watchkeeper.engine import Engine

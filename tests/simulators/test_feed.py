@@ -14,7 +14,8 @@ import pytest
 
 from simulators.feed import parse_speed, parse_target, play
 from simulators.scenario import find, load
-from simulators.scripted import ScriptedFlight, Sent, main
+from simulators.scripted.__main__ import main
+from simulators.scripted.flight import ScriptedFlight, Sent
 from watchkeeper.errors import BadInputError
 
 ROOT = Path(__file__).resolve().parents[2]

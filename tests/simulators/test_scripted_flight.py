@@ -13,10 +13,10 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from pymavlink.dialects.v20 import all as dialect
 
-from simulators.electric import rest_cell_v
 from simulators.scenario import Scenario, find, load
-from simulators.scripted import ScriptedFlight, Sent
-from simulators.series import Series, series
+from simulators.scripted.electric import rest_cell_v
+from simulators.scripted.flight import ScriptedFlight, Sent
+from simulators.scripted.series import Series, series
 
 # usual rates on a telemetry radio; heartbeat, BATTERY_STATUS (at least), MISSION_CURRENT and CURRENT_MODE as in
 # facts.md section 9, the others common practice

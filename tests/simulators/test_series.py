@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from simulators.electric import REST_CELL_V, ParallelPacks, rest_cell_v
-from simulators.series import Wobble, series, steps
+from simulators.scripted.electric import REST_CELL_V, ParallelPacks, rest_cell_v
+from simulators.scripted.series import Wobble, series, steps
 
 RAMP = series([(2.0, 0.0), (4.0, 10.0), (8.0, 10.0)])
 

@@ -22,11 +22,13 @@ def imported(path: Path) -> set[str]:
     return names
 
 
-@pytest.mark.parametrize("path", sorted(SIMULATORS.rglob("*.py")), ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path", sorted(SIMULATORS.rglob("*.py")), ids=lambda path: str(path.relative_to(SIMULATORS))
+)
 def test_only_the_base_of_the_watch_is_imported(path: Path) -> None:
     of_watch = {name for name in imported(path) if name.split(".")[0] == "watchkeeper"}
     assert {name for name in of_watch if not name.startswith(tuple(f"{one}." for one in ALLOWED))} == set()
 
 
 def test_the_walk_sees_imports() -> None:
-    assert "watchkeeper.link.encode.Encoder" in imported(SIMULATORS / "scripted.py")
+    assert "watchkeeper.link.encode.Encoder" in imported(SIMULATORS / "scripted" / "flight.py")

@@ -14,7 +14,7 @@ from typing import Any
 
 from simulators.scenario import DEFAULT, Scenario, find, list_scenarios, load
 from simulators.scenario_file import Expected
-from simulators.scripted import ScriptedFlight
+from simulators.scripted.flight import ScriptedFlight
 from watchkeeper.alerts.events import AlertChange, Change, Happening, RoutineCall
 from watchkeeper.cli.arguments import speed
 from watchkeeper.cli.inputs import keep_files, kept_files, load_crew_files, load_rules

@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
-from simulators.electric import ParallelPacks
-from simulators.motion import Moment
+from simulators.scripted.electric import ParallelPacks
+from simulators.scripted.motion import Moment
 
 Fields = dict[str, Any]
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from simulators.scenario import Scenario
-from simulators.series import Wobble
+from simulators.scripted.series import Wobble
 
 TURN_S: Final = 3.0
 """Over this the corners of the distance are rounded: 8 m/s are reached at 2.7 m/s2."""
