@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import struct
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from fastcrc import crc16
 
-from watchkeeper.link.framing import V1, V2
+from watchkeeper.link.framing import SIGNED, V1, V2
 from watchkeeper.link.tables import MESSAGES, MessageType, by_name
 
-_LARGEST_V1_ID = 255
+_LARGEST_V1_ID: Final = 255
+_HEAD: Final = struct.Struct("<6B3s").pack
+_V2: Final = bytes([V2])
 
 
 @dataclass(slots=True)
@@ -41,7 +44,11 @@ class Encoder:
         """
         definition = by_name(message) if isinstance(message, str) else MESSAGES[message]
         payload = pack(definition, fields)
-        frame = self._frame_v2(definition, payload) if self._version == 2 else self._frame_v1(definition, payload)
+        if self._version == 2:
+            number, extra = definition.id.to_bytes(3, "little"), bytes([definition.crc_extra])
+            frame = frame_v2(payload, self.sequence, self.system, self.component, number, extra, self._signing)
+        else:
+            frame = self._frame_v1(definition, payload)
         self.sequence = (self.sequence + 1) & 0xFF
         return frame
 
@@ -53,21 +60,40 @@ class Encoder:
         crc = crc16.mcrf4xx(body + bytes([message.crc_extra]))
         return bytes([V1]) + body + crc.to_bytes(2, "little")
 
-    def _frame_v2(self, message: MessageType, payload: bytes) -> bytes:
-        payload = payload[:1] + payload[1:].rstrip(b"\0")
-        flags = 0 if self._signing is None else 1
-        head = bytes([len(payload), flags, 0, self.sequence, self.system, self.component])
-        body = head + message.id.to_bytes(3, "little") + payload
-        crc = crc16.mcrf4xx(body + bytes([message.crc_extra]))
-        frame = bytes([V2]) + body + crc.to_bytes(2, "little")
-        return frame if self._signing is None else frame + self._signature(self._signing, frame)
 
-    @staticmethod
-    def _signature(signing: Signing, frame: bytes) -> bytes:
-        """Return the 13 bytes of https://mavlink.io/en/guide/message_signing.html."""
-        stamp = bytes([signing.link]) + signing.timestamp.to_bytes(6, "little")
-        signing.timestamp += 1
-        return stamp + hashlib.sha256(signing.key + frame + stamp).digest()[:6]
+def frame_v2(
+    payload: bytes,
+    sequence: int,
+    system: int,
+    component: int,
+    number: bytes,
+    extra: bytes,
+    signing: Signing | None = None,
+) -> bytes:
+    """Return a frame of version 2 around a payload of full length, whose zeros at the end are cut off.
+
+    `number` is the message id as its three bytes on the wire, `extra` CRC_EXTRA as a byte: callers that send the
+    same message often make them once.
+    """
+    payload = payload.rstrip(b"\0") or payload[:1]
+    body = _HEAD(len(payload), 0 if signing is None else SIGNED, 0, sequence, system, component, number) + payload
+    frame = _V2 + body + crc16.mcrf4xx(body + extra).to_bytes(2, "little")
+    return frame if signing is None else frame + _signature(signing, frame)
+
+
+def _signature(signing: Signing, frame: bytes) -> bytes:
+    """Return the link, the time and the proof of a frame; the next one is 10 µs later."""
+    stamp = bytes([signing.link]) + signing.timestamp.to_bytes(6, "little")
+    signing.timestamp += 1
+    return stamp + signature_proof(signing.key, frame, stamp)
+
+
+def signature_proof(key: bytes, frame: bytes, stamp: bytes) -> bytes:
+    """Return the 6 bytes that prove a frame (without its signature) and its stamp of link and time.
+
+    Source: https://mavlink.io/en/guide/message_signing.html
+    """
+    return hashlib.sha256(key + frame + stamp).digest()[:6]
 
 
 def pack(message: MessageType, fields: dict[str, Any]) -> bytes:
