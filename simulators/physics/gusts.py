@@ -33,6 +33,8 @@ _FEET_PER_M: Final = 1.0 / 0.3048
 _AXIS_SHARE: Final = 1.0 - math.exp(-STEP_S / AXIS_TIME_S)
 # 50 steps of 0.02 s and 10 of 0.1 s do not add up to the same float; both must find the same grid point.
 _ROUNDING: Final = 1e-6
+_FIRST_SHARE: Final = -_ROUNDING
+_LAST_SHARE: Final = 1.0 - _ROUNDING
 _SQRT3: Final = math.sqrt(3.0)
 
 _Vector = tuple[float, float, float]
@@ -98,8 +100,9 @@ class Gusts:
         if not 0.0 <= value < math.inf:
             raise ValueError(f"wind at 20 ft {value} m/s is not a speed")
         self._w20_m_s = value
-        if value > 0.0:
+        if value > 0.0 and self._quiet:
             self._quiet = False
+            self._point = math.nan
 
     def at(
         self, time_s: float, height_m: float, airspeed_m_s: float, along_north: float, along_east: float
@@ -111,9 +114,9 @@ class Gusts:
         """
         if self._quiet:
             return _STILL
-        position = time_s * _STEPS_PER_S + _ROUNDING
+        position = time_s * _STEPS_PER_S
         share = position - self._point
-        if not 0.0 <= share < 1.0:
+        if not _FIRST_SHARE <= share < _LAST_SHARE:
             self._advance(position, height_m, airspeed_m_s, along_north, along_east)
             share = position - self._point
         north, east, up = self._from
@@ -122,7 +125,7 @@ class Gusts:
 
     def _advance(self, position: float, height_m: float, airspeed_m_s: float, north: float, east: float) -> None:
         """Go on to the grid interval of a position."""
-        target = math.floor(position)
+        target = math.floor(position + _ROUNDING)
         if math.isnan(self._point):
             size = math.hypot(north, east)
             if size > 0.0:
@@ -141,7 +144,6 @@ class Gusts:
         self._slope = (n1 - n0, e1 - e0, u1 - u0)
         if self._w20_m_s == 0.0 and self._from == _STILL:
             self._quiet = True
-            self._point = math.nan
 
     def _step(self, height_m: float, airspeed_m_s: float, north: float, east: float) -> None:
         """Find the next grid point."""

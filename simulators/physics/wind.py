@@ -120,7 +120,7 @@ class MeanWind:
             direction += direction_rate * elapsed
             up += up_rate * elapsed
         if up and height_m < DRAUGHT_HEIGHT_M:
-            up *= height_m / DRAUGHT_HEIGHT_M
+            up *= (height_m - self._roughness_m) / (DRAUGHT_HEIGHT_M - self._roughness_m)
         # Blowing to is opposite to coming from.
         speed *= -math.log(height_m / self._roughness_m) * self._log_scale
         direction += self._turning * (height_m - REFERENCE_HEIGHT_M)
