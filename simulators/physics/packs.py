@@ -16,7 +16,7 @@ from simulators.physics.cell import GRID, POUCH_22AH, CellModel
 
 _STALE_CHARGE: Final = 0.0005
 _STALE_K: Final = 0.02
-"""Resistances are held until charge or temperature has moved by this: less than a thousandth of them, mostly."""
+"""Resistances are held until charge or temperature has moved by this: a thousandth of them, near empty five."""
 
 
 @dataclass(frozen=True)
