@@ -1,11 +1,11 @@
 """The cell against a measured 33 Ah pouch cell: fitted to pulses and a slow discharge, it predicts the rest.
 
 Data: Wiggins, Allu, Wang, Oak Ridge National Laboratory, doi 10.5281/zenodo.2580327. Fitted are only the 1C
-discharge and the pulses at 25 degrees C. Taken as given: the shipped activation energy; 700 J/K (a kilogram of such
-cells takes about 1 kJ/K) and 2 W/K of cooling (forced air in a chamber), which nobody measured: with 1 or 3 W/K the
-2C prediction is off by 21 or 10 mV, the 3C one by 105 or 75 mV. The cell was made for energy: at 3C a tenth of its
-voltage is lost, several times what a high-current cell loses in a flight, and near empty its loss grows faster
-than the current, which no linear pair can follow.
+discharge and the pulses at 25 degrees C. Taken as given: the shipped activation energy; 700 J/K (a kilogram of
+such cells takes about 1 kJ/K) and 2 W/K of cooling (forced air in a chamber), which nobody measured: with 1 or
+3 W/K the 2C prediction is off by 21 or 10 mV, the 3C one by 105 or 75 mV. The cell was made for energy: at 3C a
+tenth of its voltage is lost, several times what a high-current cell loses in a flight, and near empty its loss
+grows faster than the current, which no linear pair can follow.
 """
 
 from __future__ import annotations
@@ -205,7 +205,7 @@ def test_pulse_voltages_at_25_degrees(fit: Fit) -> None:
 
 
 def test_1c_discharge(fit: Fit) -> None:
-    # Fitted: the open-circuit curve is read off it. Only the table's coarseness is left; reached: less than 0.1 mV.
+    # Fitted: the open-circuit curve is read off it; the table's coarseness is left. Reached: less than 0.1 mV.
     assert rms_mv(fit, 1) < 0.2
 
 

@@ -220,6 +220,28 @@ def test_a_cold_pack_sags_more_and_warms_itself() -> None:
     assert cold.packs[0].temperature_degc > -17.0
 
 
+def test_resistance_follows_temperature_at_rest() -> None:
+    pack = Pack(PackModel(wiring_ohm=0.0), 0.6, -20.0)
+    cold_ohm = pack.series_ohm
+    for _ in range(60_000):
+        pack.prepare(0.2)
+        pack.carry(0.0, 20.0)
+        factor = POUCH_22AH.temperature_factor(pack.temperature_degc) / POUCH_22AH.temperature_factor(-20.0)
+        assert pack.series_ohm == pytest.approx(cold_ohm * factor, rel=1e-3)
+    assert pack.series_ohm < cold_ohm / 3
+
+
+def test_resistance_follows_charge_in_even_warmth() -> None:
+    cell = replace(POUCH_22AH, activation_k=0.0)
+    pack = Pack(PackModel(cell, wiring_ohm=0.0))
+    while pack.charge > 0.0:
+        pack.prepare(0.2)
+        pack.carry(90.0, 25.0)
+        ohm = 12 * cell.r0_ohm * cell.charge_factor(pack.charge)
+        assert pack.series_ohm == pytest.approx(ohm, rel=5e-3)
+    assert pack.series_ohm > 1.8 * 12 * cell.r0_ohm
+
+
 def test_an_empty_pack_falls_off_and_nothing_breaks() -> None:
     bank = unequal()
     lowest_v = previous_v = bank.voltage_v
