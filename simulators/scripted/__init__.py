@@ -1,0 +1,1 @@
+"""Telemetry by script: faults at known times, for trying the watch and testing it. No physics."""
