@@ -25,7 +25,7 @@ _UNKNOWN_PROGRESS: Final = 255
 _GLOBAL_FRAMES: Final = (0, 3, 5, 6, 10, 11)
 _LOCAL_FRAMES: Final = (1, 4, 7, 8, 9, 12, 20, 21)
 _NOT_GIVEN: Final = 2**31 - 1
-_PLACED: Final = frozenset({16, 17, 18, 19, 21, 22, 31, 34, 80, 82, 84, 85, 179, 189, 192, 195, 201, 252})
+_PLACED: Final = frozenset({16, 17, 18, 19, 21, 22, 31, 34, 82, 84, 85, 179, 189, 192, 195, 252})
 """MAV_CMD whose parameters 5 and 6 are latitude and longitude also in COMMAND_LONG."""
 
 

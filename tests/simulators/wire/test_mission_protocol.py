@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pymavlink.dialects.v20 import all as dialect
 
@@ -286,6 +286,7 @@ def test_items_above_sea_level_keep_their_altitude_when_home_moves() -> None:
     assert len(flight.plans) == 2
 
 
+@settings(deadline=None)  # a loaded machine is no fault
 @given(
     st.lists(
         st.tuples(

@@ -8,7 +8,7 @@ import struct
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pymavlink.dialects.v20 import all as dialect
 
@@ -89,6 +89,7 @@ def test_vectors() -> None:
     assert signed.hex() == "fd090100000101000000050000000d03d104035c6a000100000000001dea10a94bd0"
 
 
+@settings(deadline=None)  # a loaded machine is no fault
 @given(
     st.integers(-(2**31), 2**31 - 1),
     st.lists(st.integers(-(2**15), 2**15 - 1), min_size=3, max_size=3),

@@ -6,7 +6,7 @@ from collections import Counter
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simulators.wire.schedule import STREAMS, Schedule
@@ -120,6 +120,7 @@ def test_names_and_ids_are_the_standards() -> None:
         Schedule({"ATTITUDE": 51})
 
 
+@settings(deadline=None)  # a loaded machine is no fault
 @given(st.lists(st.floats(0.001, 3.0), max_size=60), st.floats(0.01, 50))
 def test_never_more_than_the_rate_whatever_the_steps(steps_s: list[float], hz: float) -> None:
     schedule = Schedule({"HEARTBEAT": 1.0, "ATTITUDE": hz})
