@@ -1,4 +1,4 @@
-"""Scenarios: what happens in a scripted flight, and which alerts a good watch raises by when."""
+"""Scenarios: what happens in a flight, and which alerts a good watch raises by when. Scripted or flown."""
 
 from __future__ import annotations
 
@@ -6,14 +6,27 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
-from simulators.scenario_file import Battery, Expected, ScenarioFile, Text, Values, disorder, fault_of
+from simulators.flown import scenario_file as flown_scenario
+from simulators.flown.scenario import FlownScenario
+from simulators.flown.scenario_file import FlownFile
+from simulators.scenario_file import (
+    SCRIPTED_MODELS,
+    Battery,
+    Expected,
+    Heading,
+    ScriptedFile,
+    Text,
+    Values,
+    disorder,
+    fault_of,
+)
 from simulators.scripted.series import Series, Steps, series, steps
-from watchkeeper.documents import parse_document
-from watchkeeper.errors import BadInputError, bad_input, did_you_mean
+from watchkeeper.documents import Document, parse_document
+from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
 
 FOLDER: Final = Path(__file__).resolve().parent / "scenarios"
 DEFAULT: Final = "four-faults"
@@ -23,7 +36,7 @@ _WORDS: Final = ("armed", "mode", "landed", "item")
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """A scenario ready to fly. Times in seconds from `start`; crew files by their paths."""
+    """A scripted scenario ready to fly. Times in seconds from `start`; crew files by their paths."""
 
     name: str
     about: str
@@ -59,8 +72,11 @@ def find(name: str) -> Path:
     raise bad_input(f"no scenario '{name}'", did_you_mean(name, shipped, otherwise=f"one of {', '.join(shipped)}"))
 
 
-def load(path: Path) -> Scenario:
-    """Read and check a scenario. Raises BadInputError with every fault and its place."""
+def load(path: Path) -> Scenario | FlownScenario:
+    """Read and check a scenario: flown if it has weather, else scripted.
+
+    Raises BadInputError with every fault and its place.
+    """
     try:
         with path.open("rb") as file:
             text = file.read(MAX_BYTES + 1).decode("utf-8")
@@ -69,22 +85,49 @@ def load(path: Path) -> Scenario:
     document = parse_document(text, str(path))
     if not isinstance(document.data, dict):
         raise BadInputError([document.fault((), "is not a list of keys and values", "see a shipped scenario")])
+    if "weather" in document.data:
+        flown = _checked(document, FlownFile, flown_scenario.MODELS)
+        beside = _beside(document, path, flown, list(flown_scenario.disorder(document, flown)))
+        return FlownScenario(flown, *beside)
+    scripted = _checked(document, ScriptedFile, SCRIPTED_MODELS)
+    return _scenario(scripted, *_beside(document, path, scripted, list(disorder(document, scripted))))
+
+
+def load_scripted(path: Path) -> Scenario:
+    """Read and check a scenario that must be scripted. Raises BadInputError."""
+    scenario = load(path)
+    if not isinstance(scenario, Scenario):
+        raise bad_input(
+            f"{scenario.name} is flown, not scripted", "fly it with: watchkeeper drill", file=str(path)
+        )
+    return scenario
+
+
+_File = TypeVar("_File", bound=Heading)
+
+
+def _checked(document: Document, model: type[_File], parts: Mapping[str, type[BaseModel]]) -> _File:
     try:
-        written = ScenarioFile.model_validate(document.data)
+        return model.model_validate(document.data)
     except ValidationError as error:
-        raise BadInputError([fault_of(document, detail) for detail in error.errors()]) from None
-    faults = list(disorder(document, written))
-    beside: dict[str, Path | None] = {}
+        raise BadInputError([fault_of(document, detail, model, parts) for detail in error.errors()]) from None
+
+
+def _beside(
+    document: Document, path: Path, written: Heading, faults: list[Fault]
+) -> tuple[Path | None, Path | None]:
+    """Return aircraft and sortie file. Raises BadInputError for these and the faults found before."""
+    beside: list[Path | None] = []
     for key, name in (("aircraft", written.aircraft), ("sortie", written.sortie)):
-        beside[key] = None if name is None else path.parent / name
+        beside.append(None if name is None else path.parent / name)
         if name is not None and not (path.parent / name).is_file():
             faults.append(document.fault((key,), f"no {key} file '{name}'", "name it from the scenario's folder"))
     if faults:
         raise BadInputError(faults)
-    return _scenario(written, beside)
+    return beside[0], beside[1]
 
 
-def _scenario(written: ScenarioFile, beside: Mapping[str, Path | None]) -> Scenario:
+def _scenario(written: ScriptedFile, aircraft: Path | None, sortie: Path | None) -> Scenario:
     values = written.values
     return Scenario(
         name=written.scenario,
@@ -106,6 +149,6 @@ def _scenario(written: ScenarioFile, beside: Mapping[str, Path | None]) -> Scena
         },
         texts=tuple(written.texts),
         expect=tuple(written.expect),
-        aircraft=beside["aircraft"],
-        sortie=beside["sortie"],
+        aircraft=aircraft,
+        sortie=sortie,
     )

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, NamedTuple
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict
 
@@ -17,6 +17,14 @@ Mode = Literal["position_hold", "altitude_hold", "mission", "safe_recovery", "la
 """MAVLink's standard modes, by the words of MAV_STANDARD_MODE."""
 Landed = Literal["ground", "air", "takeoff", "landing"]
 """MAV_LANDED_STATE."""
+
+
+class Sent(NamedTuple):
+    """One frame: seconds from the scenario's start, MAVLink system that sends it, and bytes."""
+
+    time_s: float
+    system: int
+    data: bytes
 
 
 def _with_zone(value: datetime) -> datetime:
@@ -34,11 +42,13 @@ PositivePoints = Annotated[list[tuple[Time, Positive]], Field(min_length=1)]
 SharePoints = Annotated[list[tuple[Time, Share]], Field(min_length=1)]
 
 
-class _Part(BaseModel):
+class Part(BaseModel):
+    """A part of a scenario file: unknown keys are faults, and nothing is infinite."""
+
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-class Expected(_Part):
+class Expected(Part):
     """An alert that a good watch raises for a fault: not before it `begins`, and not after `by`."""
 
     rule: str = Field(pattern=r"^[a-z][a-z0-9-]{0,59}$")
@@ -47,7 +57,7 @@ class Expected(_Part):
     by: Time
 
 
-class Text(_Part):
+class Text(Part):
     """A status text of the aircraft; severities as in RFC 5424, 0 to 7."""
 
     at: Time
@@ -55,7 +65,7 @@ class Text(_Part):
     text: str = Field(min_length=1, max_length=50, pattern=r"^[ -~]+$")
 
 
-class Battery(_Part):
+class Battery(Part):
     """Equal packs in parallel, one for each resistance, all at one charge before the flight."""
 
     cells: int = Field(default=12, ge=1, le=14)
@@ -65,7 +75,7 @@ class Battery(_Part):
     temperature_degc: Annotated[Number, Field(ge=-60, le=100)] = 18.0
 
 
-class Values(_Part):
+class Values(Part):
     """The values over time. Distance runs from home along the scenario's bearing; sag is volts a cell."""
 
     height_m: Points
@@ -84,19 +94,28 @@ class Values(_Part):
     item: list[tuple[Time, Annotated[Whole, Field(ge=0, le=1000)]]] = Field(default=[(0.0, 0)], min_length=1)
 
 
-class ScenarioFile(_Part):
-    """A scenario as written."""
+Place = tuple[Annotated[Number, Field(ge=-80, le=80)], Annotated[Number, Field(ge=-180, le=180)]]
+"""Latitude and longitude in degrees."""
+
+
+class Heading(Part):
+    """What every scenario has."""
 
     scenario: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,59}$")
     about: str
     start: Annotated[datetime, AfterValidator(_with_zone)]
     duration_s: Annotated[Number, Field(gt=0, le=7200)]
     system: Whole = Field(ge=1, le=250)
-    home: tuple[Annotated[Number, Field(ge=-80, le=80)], Annotated[Number, Field(ge=-180, le=180)]]
+    home: Place
     altitude_m: Annotated[Number, Field(ge=-500, le=5000)] = 0.0
-    bearing_deg: Annotated[Number, Field(ge=0, lt=360)]
     aircraft: str | None = None
     sortie: str | None = None
+
+
+class ScriptedFile(Heading):
+    """A scenario in which everything follows a script."""
+
+    bearing_deg: Annotated[Number, Field(ge=0, lt=360)]
     plan_items: Whole = Field(default=0, ge=0, le=1000)
     battery: Battery
     values: Values
@@ -104,9 +123,10 @@ class ScenarioFile(_Part):
     expect: list[Expected] = []
 
 
-_MODELS: Final[dict[str, type[BaseModel]]] = {
+SCRIPTED_MODELS: Final[dict[str, type[BaseModel]]] = {
     "values": Values, "battery": Battery, "expect": Expected, "texts": Text,
 }  # fmt: skip
+"""The model behind each key, to name the nearest key of a wrong one."""
 _PRETTY: Final = (
     (re.compile(r"^Value error, "), ""),
     (re.compile(r"^Input should be "), "has to be "),
@@ -114,12 +134,18 @@ _PRETTY: Final = (
 )
 
 
-def fault_of(document: Document, detail: Any) -> Fault:
-    """Return one of pydantic's findings as a fault with its place in the file."""
+def fault_of(
+    document: Document, detail: Any, whole: type[BaseModel], parts: Mapping[str, type[BaseModel]]
+) -> Fault:
+    """Return one of pydantic's findings as a fault with its place in the file.
+
+    `whole` is the model of the file, `parts` those behind its keys.
+    """
     path: tuple[str | int, ...] = tuple(detail["loc"])
     name = next((part for part in reversed(path) if isinstance(part, str)), "scenario")
     if detail["type"] == "extra_forbidden":
-        model = _MODELS.get(str(path[0]), ScenarioFile) if len(path) > 1 else ScenarioFile
+        above = [str(part) for part in path[:-1] if str(part) in parts]
+        model = parts[above[-1]] if above else whole
         todo = did_you_mean(name, model.model_fields, otherwise="take it out")
         return document.fault(path, f"unknown key '{name}'", todo, key=True)
     if detail["type"] == "missing" and isinstance(path[-1], str):
@@ -130,7 +156,7 @@ def fault_of(document: Document, detail: Any) -> Fault:
     return document.fault(path, f"{name}: {message}", "correct it")
 
 
-def disorder(document: Document, written: ScenarioFile) -> Iterator[Fault]:
+def disorder(document: Document, written: ScriptedFile) -> Iterator[Fault]:
     """Yield faults that lie between values: times that do not increase, and what is out of order or too late."""
     for name in Values.model_fields:
         times = [point[0] for point in getattr(written.values, name)]

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 
 from simulators.feed import parse_speed, parse_target, play
-from simulators.scenario import DEFAULT, find, list_scenarios, load
+from simulators.scenario import DEFAULT, find, list_scenarios, load_scripted
 from simulators.scripted.flight import ScriptedFlight
 from watchkeeper.errors import BadInputError
 
@@ -33,7 +33,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         host, port = parse_target(given.to, beyond=given.beyond)
         speed = parse_speed(given.speed)
-        flight = ScriptedFlight(load(find(given.scenario)), given.seed)
+        flight = ScriptedFlight(load_scripted(find(given.scenario)), given.seed)
         sent = asyncio.run(play(flight.frames(), host, port, speed))
     except BadInputError as error:
         sys.stderr.write(f"{error.faults[0]}\n")

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterator
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from simulators.scenario import Scenario
+from simulators.scenario_file import Expected, Sent
 from simulators.scripted import messages
 from simulators.scripted.electric import ParallelPacks
 from simulators.scripted.messages import Fields
@@ -33,14 +34,6 @@ _FULL_KW: Final = 9.0  # what stands for all the throttle there is
 Row = tuple[float, float, Encoder, str, Callable[[], Fields]]
 
 
-class Sent(NamedTuple):
-    """One frame: seconds from the scenario's start, MAVLink system that sends it, and bytes."""
-
-    time_s: float
-    system: int
-    data: bytes
-
-
 class ScriptedFlight:
     """Flies one scenario, once. The same scenario and seed give the same bytes."""
 
@@ -59,6 +52,11 @@ class ScriptedFlight:
         self._packs = ParallelPacks(battery.cells, battery.capacity_ah, ohms, battery.charge_pct)
         self._time_s = 0.0
         self._moment = self._motion.step(0.0, 0.0)
+
+    @property
+    def expect(self) -> tuple[Expected, ...]:
+        """What a good watch raises, by when."""
+        return self.scenario.expect
 
     def frames(self) -> Iterator[Sent]:
         """Yield every frame that arrives, in order of time.

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from simulators.scenario import find, load
+from simulators.scenario import find, load_scripted
 from tests.conftest import ROOT, RequireData
 from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.cli.main import main
@@ -56,7 +56,7 @@ def lines(capsys: pytest.CaptureFixture[str]) -> list[dict[str, Any]]:
 def test_the_drill_calls_each_fault_by_its_deadline(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drill", "--speed", "max", "--json"]) == 0
     found = lines(capsys)
-    expected = load(find("four-faults")).expect
+    expected = load_scripted(find("four-faults")).expect
     assert {e.rule for e in expected} == {"return-reserve", "link-trend", "satellite-loss", "voltage-sag"}
     for one in expected:
         raised = [line["elapsed_s"] for line in found if (line["rule"], line["change"]) == (one.rule, "raised")]
@@ -87,7 +87,7 @@ def test_a_drill_repeats_by_its_seed(capsys: pytest.CaptureFixture[str]) -> None
 def test_the_record_of_a_drill_replays_to_the_same_lines(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    scenario = load(find("four-faults"))
+    scenario = load_scripted(find("four-faults"))
     assert main(["drill", "--speed", "max", "--json", "--record", str(tmp_path / "r")]) == 0
     drilled = capsys.readouterr().out
     assert main(["replay", str(tmp_path / "r"), "--json"]) == 0  # the crew's files are kept with the record

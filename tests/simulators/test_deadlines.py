@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from simulators.scenario import Scenario, find, load
+from simulators.scenario import Scenario, find, load_scripted
 from simulators.scripted.flight import ScriptedFlight
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
 from watchkeeper.alerts.events import AlertChange, Change, Level
@@ -34,7 +34,7 @@ def times(changes: list[AlertChange], rule: str, change: Change) -> list[float]:
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_each_fault_is_called_after_it_begins_and_by_its_deadline(seed: int) -> None:
-    scenario = load(find("four-faults"))
+    scenario = load_scripted(find("four-faults"))
     changes = watched(scenario, seed)
     for expected in scenario.expect:
         raised = times(changes, expected.rule, Change.RAISED)
@@ -43,7 +43,7 @@ def test_each_fault_is_called_after_it_begins_and_by_its_deadline(seed: int) -> 
 
 
 def test_each_fault_is_over_before_the_next_begins() -> None:
-    scenario = load(find("four-faults"))
+    scenario = load_scripted(find("four-faults"))
     changes = watched(scenario, 1)
     for earlier, later in zip(scenario.expect, scenario.expect[1:], strict=False):
         over = times(changes, earlier.rule, Change.CLEARED)
@@ -52,7 +52,7 @@ def test_each_fault_is_over_before_the_next_begins() -> None:
 
 
 def test_the_late_return_ends_the_calls_to_return() -> None:
-    changes = watched(load(find("four-faults")), 1)
+    changes = watched(load_scripted(find("four-faults")), 1)
     assert times(changes, "return-reserve", Change.CLEARED)
     raised = len(times(changes, "return-now", Change.RAISED))
     assert raised == len(times(changes, "return-now", Change.CLEARED)) == 1
@@ -60,4 +60,4 @@ def test_the_late_return_ends_the_calls_to_return() -> None:
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_calm_raises_nothing_above_advisory(seed: int) -> None:
-    assert [c for c in watched(load(find("calm")), seed) if c.level is not Level.ADVISORY] == []
+    assert [c for c in watched(load_scripted(find("calm")), seed) if c.level is not Level.ADVISORY] == []

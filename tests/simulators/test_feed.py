@@ -13,9 +13,10 @@ from pathlib import Path
 import pytest
 
 from simulators.feed import parse_speed, parse_target, play
-from simulators.scenario import find, load
+from simulators.scenario import find, load_scripted
+from simulators.scenario_file import Sent
 from simulators.scripted.__main__ import main
-from simulators.scripted.flight import ScriptedFlight, Sent
+from simulators.scripted.flight import ScriptedFlight
 from watchkeeper.errors import BadInputError
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -44,7 +45,7 @@ def listener() -> socket.socket:
 def test_every_frame_arrives_as_one_datagram_in_order(tmp_path: Path) -> None:
     path = tmp_path / "short.yaml"
     path.write_text(SHORT)
-    frames = list(ScriptedFlight(load(path)).frames())
+    frames = list(ScriptedFlight(load_scripted(path)).frames())
     with listener() as heard:
         host, port = heard.getsockname()
         sent = asyncio.run(play(frames, host, port, math.inf))
@@ -72,7 +73,7 @@ def test_nobody_listening_is_no_failure() -> None:
 def test_the_module_feeds_a_listening_socket(tmp_path: Path) -> None:
     path = tmp_path / "short.yaml"
     path.write_text(SHORT)
-    frames = list(ScriptedFlight(load(path), 5).frames())
+    frames = list(ScriptedFlight(load_scripted(path), 5).frames())
     with listener() as heard:
         to = f"127.0.0.1:{heard.getsockname()[1]}"
         done = subprocess.run(
@@ -126,4 +127,4 @@ def test_targets_and_speeds() -> None:
 
 
 def test_shipped_scenarios_are_found_by_name_and_by_path() -> None:
-    assert load(find("calm")).name == load(find(str(find("calm")))).name == "calm"
+    assert load_scripted(find("calm")).name == load_scripted(find(str(find("calm")))).name == "calm"

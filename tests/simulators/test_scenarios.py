@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from simulators.scenario import find, list_scenarios, load
+from simulators.flown.scenario import FlownScenario
+from simulators.scenario import Scenario, find, list_scenarios, load, load_scripted
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
 from watchkeeper.errors import BadInputError
 
@@ -43,7 +44,7 @@ def faults(tmp_path: Path, text: str) -> list[str]:
 def test_the_good_one_loads(tmp_path: Path) -> None:
     path = tmp_path / "good.yaml"
     path.write_text(GOOD.replace("12:00:00Z", "12:00:00"), encoding="utf-8")
-    scenario = load(path)
+    scenario = load_scripted(path)
     assert scenario.start == datetime(2026, 5, 12, 12, tzinfo=UTC)  # without a zone it is UTC
     assert scenario.numbers["height_m"].at(10) == 2.5
     assert scenario.words["mode"].at(50) == "position_hold"
@@ -121,19 +122,29 @@ def test_shipped_scenarios_fit_their_crew_files(name: str) -> None:
     scenario = load(find(name))
     assert scenario.name == name
     assert scenario.aircraft is not None
-    assert scenario.sortie is not None
     aircraft = load_aircraft_file(scenario.aircraft.read_text("utf-8"), scenario.aircraft.name)
-    sortie = load_sortie_file(scenario.sortie.read_text("utf-8"), scenario.sortie.name)
-    assert aircraft.system == scenario.system
-    assert sortie.aircraft == scenario.aircraft.name
-    assert sortie.home == scenario.home
-    battery, packs = scenario.battery, aircraft.packs
-    assert (packs.cells, packs.capacity_ah) == (battery.cells, battery.capacity_ah)
-    assert packs.count == len(battery.resistances_mohm)
+    packs = aircraft.packs
+    if isinstance(scenario, Scenario):
+        assert aircraft.system == scenario.system
+        assert (packs.cells, packs.capacity_ah) == (scenario.battery.cells, scenario.battery.capacity_ah)
+        assert packs.count == len(scenario.battery.resistances_mohm)
+        home = scenario.home
+    else:
+        assert aircraft.system == scenario.written.system
+        model = scenario.written.setup().packs[0].model
+        assert (packs.cells, packs.capacity_ah) == (model.cells_in_series, model.cell.capacity_ah)
+        assert packs.count == len(scenario.written.packs)
+        home = scenario.written.home
+    if scenario.sortie is not None:
+        sortie = load_sortie_file(scenario.sortie.read_text("utf-8"), scenario.sortie.name)
+        assert sortie.aircraft == scenario.aircraft.name
+        assert sortie.home == home
+    else:
+        assert isinstance(scenario, FlownScenario)
 
 
 def test_the_shipped_ones_expect_what_they_must() -> None:
     assert {"calm", "four-faults"} <= set(list_scenarios())
-    assert load(find("calm")).expect == ()
-    rules = [expected.rule for expected in load(find("four-faults")).expect]
+    assert load_scripted(find("calm")).expect == ()
+    rules = [expected.rule for expected in load_scripted(find("four-faults")).expect]
     assert rules == ["satellite-loss", "link-trend", "voltage-sag", "return-reserve"]

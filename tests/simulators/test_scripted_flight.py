@@ -13,9 +13,10 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from pymavlink.dialects.v20 import all as dialect
 
-from simulators.scenario import Scenario, find, load
+from simulators.scenario import Scenario, find, load_scripted
+from simulators.scenario_file import Sent
 from simulators.scripted.electric import rest_cell_v
-from simulators.scripted.flight import ScriptedFlight, Sent
+from simulators.scripted.flight import ScriptedFlight
 from simulators.scripted.series import Series, series
 
 # usual rates on a telemetry radio; heartbeat, BATTERY_STATUS (at least), MISSION_CURRENT and CURRENT_MODE as in
@@ -47,7 +48,7 @@ def heard(frames: list[Sent]) -> list[Heard]:
 
 @functools.cache
 def flown(name: str, seed: int = 1) -> list[Heard]:
-    return heard(list(ScriptedFlight(load(find(name)), seed).frames()))
+    return heard(list(ScriptedFlight(load_scripted(find(name)), seed).frames()))
 
 
 def of(flight: list[Heard], name: str, system: int = 143) -> list[Heard]:
@@ -84,7 +85,7 @@ def test_every_message_comes_at_its_rate() -> None:
 
 
 def test_frames_come_in_order_of_time_and_are_version_2() -> None:
-    frames = list(ScriptedFlight(load(find("calm"))).frames())
+    frames = list(ScriptedFlight(load_scripted(find("calm"))).frames())
     times = [sent.time_s for sent in frames]
     assert times == sorted(times)
     assert {sent.data[0] for sent in frames} == {0xFD}  # facts.md section 9
@@ -200,7 +201,7 @@ def test_satellites_dilution_and_margin_follow_the_script() -> None:
 
 
 def test_same_seed_gives_the_same_bytes_another_seed_others() -> None:
-    scenario = load(find("four-faults"))
+    scenario = load_scripted(find("four-faults"))
     once = list(ScriptedFlight(scenario, 7).frames())
     assert list(ScriptedFlight(scenario, 7).frames()) == once
     assert list(ScriptedFlight(scenario, 8).frames()) != once
@@ -208,7 +209,7 @@ def test_same_seed_gives_the_same_bytes_another_seed_others() -> None:
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_sequence_gaps_stand_exactly_where_loss_is_scripted(seed: int) -> None:
-    calm = load(find("calm"))
+    calm = load_scripted(find("calm"))
     whole = list(ScriptedFlight(calm, seed).frames())
     lossy = with_loss(calm, series([(0, 0), (80, 0), (80.01, 100), (84.99, 100), (85, 0)]))
     came = list(ScriptedFlight(lossy, seed).frames())
@@ -221,7 +222,7 @@ def test_sequence_gaps_stand_exactly_where_loss_is_scripted(seed: int) -> None:
 
 
 def test_partial_loss_drops_about_its_share_of_the_aircraft_s_frames_only() -> None:
-    calm = load(find("calm"))
+    calm = load_scripted(find("calm"))
     whole = Counter(s.system for s in ScriptedFlight(calm).frames())
     came = Counter(s.system for s in ScriptedFlight(with_loss(calm, series([(0, 20)]))).frames())
     assert (came[51], came[255]) == (whole[51], whole[255])

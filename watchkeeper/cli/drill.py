@@ -9,12 +9,15 @@ import math
 import sys
 import time
 from collections.abc import Iterable, Sequence
+from contextlib import AsyncExitStack
 from pathlib import Path
 from typing import Any
 
+from simulators.flown.scenario import FlownDrill, FlownScenario
 from simulators.scenario import DEFAULT, Scenario, find, list_scenarios, load
 from simulators.scenario_file import Expected
 from simulators.scripted.flight import ScriptedFlight
+from simulators.wire.serve import Link, ServeUrl, parse_serve_url, serve
 from watchkeeper.alerts.events import AlertChange, Change, Happening, RoutineCall
 from watchkeeper.cli.arguments import speed
 from watchkeeper.cli.inputs import keep_files, kept_files, load_crew_files, load_rules
@@ -34,6 +37,7 @@ from watchkeeper.errors import bad_input
 OPENING = "Exercise, exercise, exercise."
 SOURCE = "drill"
 SCORE = "score.json"
+PRACTICE = "open-practice"
 LAST_WORDS_S = 2.0
 """The last call is given this long to be heard before a drill ends."""
 
@@ -46,13 +50,16 @@ def add(commands: Any, caution: str) -> None:
         description="Flies a simulated flight with faults, watched as a real one. Everything is an exercise.",
         epilog=caution,
     )
-    parser.add_argument("scenario", metavar="SCENARIO", nargs="?", default=DEFAULT, help=f"which ({DEFAULT})")
+    parser.add_argument("scenario", metavar="SCENARIO", nargs="?", help=f"which ({DEFAULT}; to serve {PRACTICE})")
     parser.add_argument("--list", action="store_true", help="list the scenarios")
     parser.add_argument("--speed", metavar="N|max", type=speed, default=1.0, help="times real time (default: 1)")
     parser.add_argument("--seed", metavar="N", type=int, default=1, help="seed of noise and loss (default: 1)")
     parser.add_argument("--json", action="store_true", help="one JSON line a change of an alert, nothing else")
     parser.add_argument("--rules", metavar="PATH", type=Path, action="append", default=[], help="rule pack to add")
     parser.add_argument("--only-rules", action="store_true", help="use only the packs named with --rules")
+    parser.add_argument(
+        "--serve", metavar="URL", help="let a MAVLink client fly: udp://HOST:PORT or tcp://HOST:PORT to connect to"
+    )
     add_outlets(parser)
     parser.set_defaults(run=run)
 
@@ -63,7 +70,10 @@ def run(given: argparse.Namespace) -> int:
         for name in list_scenarios():
             print(f"{name:<16} {' '.join(load(find(name)).about.split())}")
         return 0
-    scenario = load(find(given.scenario))
+    url = None if given.serve is None else parse_serve_url(given.serve)
+    scenario = load(find(given.scenario or (DEFAULT if url is None else PRACTICE)))
+    if url is not None and isinstance(scenario, Scenario):
+        raise bad_input(f"{scenario.name} follows a script and obeys nobody", f"name a flown one, like {PRACTICE}")
     files, sortie = load_crew_files([scenario.aircraft] if scenario.aircraft else [], scenario.sortie)
     rules = load_rules(given.rules, only=given.only_rules, sortie=sortie, sortie_path=scenario.sortie)
     station = settle({"station": given.station}, {}).station
@@ -79,8 +89,20 @@ def run(given: argparse.Namespace) -> int:
         crew_files=kept_files([scenario.aircraft] if scenario.aircraft else [], scenario.sortie, given.rules),
     )
     if math.isinf(given.speed):
+        if url is not None:
+            raise bad_input("--serve at --speed max", "name a speed that people can follow")
         return _at_once(scenario, outfit, given)
-    return _paced(scenario, outfit, given)
+    return _paced(scenario, outfit, given, url)
+
+
+AnyScenario = Scenario | FlownScenario
+AnyFlight = ScriptedFlight | FlownDrill
+
+
+def _begin(scenario: AnyScenario, seed: int, *, trainee: bool = False) -> AnyFlight:
+    if isinstance(scenario, Scenario):
+        return ScriptedFlight(scenario, seed)
+    return FlownDrill(scenario, seed, trainee=trainee)
 
 
 class DrillClock:
@@ -101,7 +123,7 @@ class DrillClock:
         return self._last_us
 
 
-def _start_us(scenario: Scenario) -> int:
+def _start_us(scenario: AnyScenario) -> int:
     return round(scenario.start.timestamp() * 1e6)
 
 
@@ -109,7 +131,7 @@ def _opening(now_us: int) -> Sequence[Happening]:
     return [RoutineCall(now_us, 0, None, "exercise", OPENING)]
 
 
-def _at_once(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> int:
+def _at_once(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace) -> int:
     """Fly as fast as it goes: no voice and no messages, which need time."""
     if outfit.mqtt is not None:
         raise bad_input("--mqtt at --speed max", "name a speed that people can follow")
@@ -131,8 +153,9 @@ def _at_once(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> i
 
     take(engine.tick(start_us / 1e6))
     now_us = start_us
+    flight = _begin(scenario, given.seed)
     try:
-        for sent in ScriptedFlight(scenario, given.seed).frames():
+        for sent in flight.frames():
             now_us = max(start_us + round(sent.time_s * 1e6), now_us)
             if recorder is not None:
                 recorder.received(SOURCE, sent.data, now_us)
@@ -145,8 +168,8 @@ def _at_once(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> i
     if recorder is not None and log is not None:
         recorder.close(now_us, timeout_s=10.0)
         log.close(5.0)
-        _keep_score(recorder.folder, scenario, shower.changes)
-    _tell_score(engine, scenario, shower.changes)
+        _keep_score(recorder.folder, scenario.name, flight.expect, shower.changes)
+    _tell_score(engine, flight.expect, shower.changes)
     return 0
 
 
@@ -176,35 +199,82 @@ class _Scorer:
         await asyncio.Event().wait()
 
 
-def _paced(scenario: Scenario, outfit: Outfit, given: argparse.Namespace) -> int:
+def _paced(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace, url: ServeUrl | None) -> int:
     """Fly at a speed that people can follow, with every outlet."""
     shower = Shower(sys.stdout, as_json=True, exercise=True)
     scorer = _Scorer(shower if given.json else None)
     clock = DrillClock(_start_us(scenario), given.speed, scenario.duration_s)
+    flight = _begin(scenario, given.seed, trainee=url is not None)
     engines: list[Engine] = []
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
         engines.append(watch.engine)
         terminal.log(f"drill {scenario.name}: {' '.join(scenario.about.split())}")
-        return [lambda: _fly(scenario, given.seed, given.speed, clock, watch)]
+        pace = _Pace(flight, clock, _start_us(scenario), given.speed, watch)
+        if url is None:
+            return [pace.fly]
+        await pace.serve(url)
+        terminal.log(f"the simulated aircraft answers at {given.serve}; any MAVLink client can fly it")
+        return [pace.fly]
 
     folder = run_to_end(run_watch(outfit, clock, prepare, outlets=[scorer], opening=_opening, describe=False))
     if folder is not None and outfit.record is not None:
-        _keep_score(folder, scenario, scorer.changes)
-    _tell_score(engines[0], scenario, scorer.changes)
+        _keep_score(folder, scenario.name, flight.expect, scorer.changes)
+    _tell_score(engines[0], flight.expect, scorer.changes)
     return 0
 
 
-async def _fly(scenario: Scenario, seed: int, times_real: float, clock: DrillClock, watch: Watch) -> None:
-    start_us = _start_us(scenario)
-    for sent in ScriptedFlight(scenario, seed).frames():
-        due_us = start_us + round(sent.time_s * 1e6)
-        wait_us = due_us - clock.now_us()
+class _Pace:
+    """Flies at the pace of the drill's clock. What is served is heard by the watch as well, both ways."""
+
+    def __init__(
+        self, flight: AnyFlight, clock: DrillClock, start_us: int, times_real: float, watch: Watch
+    ) -> None:
+        self._flight = flight
+        self._clock = clock
+        self._start_us = start_us
+        self._speed = times_real
+        self._watch = watch
+        self._open = AsyncExitStack()
+        self._link: Link | None = None
+
+    async def serve(self, url: ServeUrl) -> None:
+        """Let clients connect. Raises BadInputError if the address cannot be had."""
+        self._link = await self._open.enter_async_context(serve(url, self._ordered))
+
+    async def fly(self) -> None:
+        """Fly to the end, then stop the watch."""
+        async with self._open:
+            if isinstance(self._flight, ScriptedFlight):
+                for sent in self._flight.frames():
+                    await self._wait_until(sent.time_s)
+                    self._hear(sent.data)
+            else:
+                while not self._flight.over:
+                    await self._wait_until(self._flight.flight.time_s + self._flight.flight.step_s)
+                    for data in self._flight.step():
+                        self._hear(data)
+                        if self._link is not None:
+                            self._link.send(data)
+            await asyncio.sleep(LAST_WORDS_S)
+        self._watch.stop()
+
+    def _ordered(self, data: bytes) -> list[bytes]:
+        """Take a client's frames."""
+        assert isinstance(self._flight, FlownDrill)
+        self._hear(data)
+        answers = self._flight.flight.receive(data)
+        for answer in answers:
+            self._hear(answer)
+        return answers
+
+    def _hear(self, data: bytes) -> None:
+        self._watch.received(SOURCE, data, self._clock.now_us() / 1e6)
+
+    async def _wait_until(self, time_s: float) -> None:
+        wait_us = self._start_us + round(time_s * 1e6) - self._clock.now_us()
         if wait_us > 0:
-            await asyncio.sleep(wait_us / 1e6 / times_real)
-        watch.received(SOURCE, sent.data, clock.now_us() / 1e6)
-    await asyncio.sleep(LAST_WORDS_S)
-    watch.stop()
+            await asyncio.sleep(wait_us / 1e6 / self._speed)
 
 
 def _first_raised(changes: Iterable[AlertChange], expected: Expected) -> float | None:
@@ -216,10 +286,10 @@ def _first_raised(changes: Iterable[AlertChange], expected: Expected) -> float |
     return next((t for t in times if t >= expected.begins), None)
 
 
-def _tell_score(engine: Engine, scenario: Scenario, changes: Sequence[AlertChange]) -> None:
+def _tell_score(engine: Engine, expect: Iterable[Expected], changes: Sequence[AlertChange]) -> None:
     for line in summary(engine, changes):
         print(line, file=sys.stderr)
-    for expected in scenario.expect:
+    for expected in expect:
         raised_s = _first_raised(changes, expected)
         if raised_s is None:
             said = "not called" if engine.elapsed_s >= expected.by else "not reached"
@@ -228,12 +298,10 @@ def _tell_score(engine: Engine, scenario: Scenario, changes: Sequence[AlertChang
         print(f"{expected.fault}: {expected.rule} by {expected.by:g} s, {said}", file=sys.stderr)
 
 
-def _keep_score(folder: Path, scenario: Scenario, changes: Sequence[AlertChange]) -> None:
-    rows = [
-        {**expected.model_dump(), "called_s": _first_raised(changes, expected)} for expected in scenario.expect
-    ]
+def _keep_score(folder: Path, name: str, expect: Iterable[Expected], changes: Sequence[AlertChange]) -> None:
+    rows = [{**expected.model_dump(), "called_s": _first_raised(changes, expected)} for expected in expect]
     try:
-        text = json.dumps({"exercise": True, "scenario": scenario.name, "expected": rows}, indent=2)
+        text = json.dumps({"exercise": True, "scenario": name, "expected": rows}, indent=2)
         (folder / SCORE).write_text(text + "\n", encoding="utf-8")
     except OSError as error:
         print(f"score not kept: {error.strerror}", file=sys.stderr)
