@@ -2,6 +2,9 @@
 
 The equilibrium that attitude control settles in: the shares add to one, their moments in roll and pitch vanish,
 and the torques in yaw too if that can be had. Of all such shares those of the least sum of squares, none negative.
+
+It can be held only if the rotors that carry can tilt the aircraft any way by a little more or less of each. No
+thrust is below zero, so two opposite rotors alone balance but cannot catch a roll about the line between them.
 """
 
 from __future__ import annotations
@@ -13,6 +16,8 @@ from typing import Final, NamedTuple
 import numpy as np
 
 _NOTHING: Final = 1e-6
+_LEVEL: Final = 3
+"""Thrust, roll and pitch: what must be had at any time, each way."""
 
 
 class Shares(NamedTuple):
@@ -25,7 +30,7 @@ class Shares(NamedTuple):
 def share(works: Sequence[bool]) -> Shares | None:
     """Return the shares of rotors evenly around a circle that turn in alternating directions.
 
-    `works` tells for each rotor whether it turns. None if no equilibrium in roll and pitch exists: it tumbles.
+    `works` tells for each rotor whether it turns. None if no equilibrium can be held: it tumbles.
     """
     count = len(works)
     angles = [math.tau * (i + 0.5) / count for i in range(count)]
@@ -33,7 +38,7 @@ def share(works: Sequence[bool]) -> Shares | None:
     level = [[1.0] * count, [math.cos(a) for a in angles], [math.sin(a) for a in angles]]
     for rows in ([*level, turns], level):
         found = _least(np.array(rows), [i for i in range(count) if works[i]])
-        if found is not None:
+        if found is not None and np.linalg.matrix_rank(np.array(level)[:, found > _NOTHING]) == _LEVEL:
             thrust = tuple(float(x) for x in found)
             return Shares(thrust, sum(t * x for t, x in zip(turns, thrust, strict=True)))
     return None

@@ -4,8 +4,8 @@ Each blade is cut into elements; each element meets the flight through its annul
 wake, the induced flow (Coleman, Feingold and Stempin, NACA ARR L5E10, 1945, for the skew; Prandtl's factor for the
 tip). Lift and drag come from a section polar with stall. In slow descent the annulus meets its own wake: there the
 induced flow follows the measured mean of the vortex-ring state (quartic in Leishman, Principles of Helicopter
-Aerodynamics, 2nd ed., eq. 2.99; from memory), fading as flight across the disc blows the wake away. No formula for
-the power of a whole disc stands here.
+Aerodynamics, 2nd ed., eq. 2.99; from memory), fading as flight across the disc blows the wake away; in faster
+descent the annulus is a windmill. No formula for the power of a whole disc stands here.
 
 Coefficients are by rotor area and tip speed: thrust = CT rho A (Omega R)^2, power = CP rho A (Omega R)^3.
 """
@@ -31,7 +31,8 @@ _AZIMUTH: Final = 12
 _HALVINGS: Final = 32
 _MOST_INFLOW: Final = 0.5
 _LEAST_TIP: Final = 1e-3
-_FADE: Final = 1.0  # flight across the disc, in hover inflows, at which the vortex ring is blown away
+_RING_END: Final = 2.0  # descent, in hover inflows, from which a rotor is a windmill
+_RING_DEEP: Final = 2.263  # descent from which flow across of 0.8 hover inflows leaves momentum one answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,17 +81,34 @@ def polar(blade: Blade, attack_rad: Array) -> tuple[Array, Array]:
     return lift + stalled * (plate_lift - lift), drag + stalled * (plate_drag - drag)
 
 
-def ring_state(descent: Array, across: Array) -> Array:
-    """Return the square of (induced flow times flow through the disc) over the same in hover.
+def induced_flow(climb: Array, across: Array) -> Array:
+    """Return the induced flow of an annulus, by that of hover at the same load.
 
-    1 in climb and in the windmill state; above 1 in the vortex ring. `descent` and `across` are axial speed (climb
-    positive) and speed across the disc, by the induced flow of hover.
+    `climb` and `across` are the speeds along and across its axis, by the same. With flow across it of at least the
+    flow induced in hover, and in climb, momentum alone decides (Glauert, ARC R&M 1111, 1926). Straight down the
+    vortex ring's measured mean holds to a descent of 2 and a windmill's momentum beyond; between both it fades.
     """
-    x = np.clip(descent, -2.0, 0.0)
-    induced = 1 - 1.125 * x - 1.372 * x**2 - 1.718 * x**3 - 0.655 * x**4
-    excess = np.maximum(np.square(induced * (x + induced)) - 1, 0)
-    squared: Array = 1 + excess * np.square(np.clip(1 - np.square(across / _FADE), 0, None))
-    return squared
+    down = np.minimum(climb, 0.0)
+    curve = 1 - 1.125 * down - 1.372 * down**2 - 1.718 * down**3 - 0.655 * down**4
+    windmill = -0.5 * down - np.sqrt(np.maximum(0.25 * down**2 - 1, 0.0))
+    straight = np.where(down < -_RING_END, windmill, curve)
+    # Below this flow across, momentum would have more than one answer in descent; there the curve counts for more.
+    least = np.minimum(-down, _RING_DEEP) / math.sqrt(8.0)
+    blown = _momentum(climb, np.maximum(across, least))
+    fading = np.where(climb < 0, np.clip(1 - np.square(across), 0.0, None), 0.0)
+    flow: Array = fading * straight * _momentum(np.zeros_like(climb), across) + (1 - fading) * blown
+    return flow
+
+
+def _momentum(climb: Array, across: Array) -> Array:
+    """Return the root of v sqrt(across^2 + (climb + v)^2) = 1, of which there must be one only."""
+    low, high = np.zeros_like(across), 1 + np.maximum(-climb, 0.0)
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        short = middle * np.hypot(across, climb + middle) < 1
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    root: Array = 0.5 * (low + high)
+    return root
 
 
 @lru_cache(maxsize=16)
@@ -111,12 +129,12 @@ def coefficients(blade: Blade) -> Coefficients:
         skew = np.tan(0.5 * np.arctan2(advance, np.maximum(through, 1e-6)))
         local = induced[:, :, None] * (1 + (skew * radius)[:, :, None] * np.cos(azimuth))
         normal = axial[:, :, None] + local
-        angle = np.arctan2(normal, np.maximum(along, _LEAST_TIP))
+        angle = np.arctan2(normal, along)
         lift, drag = polar(blade, twist[:, None] - angle)
         lift, drag = np.where(along > 0, lift, 0.0), np.where(along > 0, drag, 1.0)
         pressure = 0.5 * solidity[:, None] * (np.square(along) + np.square(normal))
         force = pressure * (lift * np.cos(angle) - drag * np.sin(angle))
-        swirl = pressure * (lift * np.sin(angle) + drag * np.cos(angle)) * np.sign(along)
+        swirl = pressure * (lift * np.sin(angle) + drag * np.cos(angle))
         return local, force, swirl, pressure * drag * np.sqrt(np.square(along) + np.square(normal))
 
     def lacking(induced: Array) -> Array:
@@ -127,15 +145,11 @@ def coefficients(blade: Blade) -> Coefficients:
         prandtl = 2 / math.pi * np.arccos(np.exp(-tip))
         loading = np.maximum(force.mean(axis=2), 0.0) / (4 * prandtl * radius)
         hover = np.sqrt(np.maximum(loading, 1e-9))
-        needed = loading * np.sqrt(ring_state(axial / hover, advance / hover))
-        short: Array = needed - induced * np.hypot(advance, axial + induced)
+        short: Array = hover * induced_flow(axial / hover, advance / hover) - induced
         return short
 
-    zero = np.zeros((len(axial), _RADIAL))
-    turning = np.maximum(zero - axial, 0.0)  # the inflow at which nothing flows through the disc
-    upward = lacking(turning) > 0
-    low = np.where(upward, turning, 0.0)
-    high = np.where(upward, _MOST_INFLOW, turning)
+    low = np.zeros((len(axial), _RADIAL))
+    high = np.full_like(low, _MOST_INFLOW)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         more = lacking(middle) > 0

@@ -20,6 +20,7 @@ from simulators.physics.sling import Sling
 from simulators.physics.wind import MeanWind
 
 _CRASH_M_S: Final = 4.0
+_DEAD_V: Final = 1.0  # of the bus; without power there is no control
 _YAW_RUNAWAY_RAD_S: Final = 6.0  # turning rate when all torque is left over; common sense, no source
 
 
@@ -70,11 +71,12 @@ class Craft:
 
     def drop_load(self) -> None:
         """Release the load."""
-        self.load = Load()
-        self.sling.hangs = False
+        self.pick_up(Load())
 
     def pick_up(self, load: Load) -> None:
-        """Take a load; one on a line is lifted when the line is taut."""
+        """Take a load in place of the last; one on a line is lifted when the line is taut."""
+        left_kg = sum(one.mass_kg * sign for one, sign in ((self.load, 1), (load, -1)) if one.line_m <= 0)
+        self.ledger.impact_j += 0.5 * left_kg * (self.north_m_s**2 + self.east_m_s**2 + self.climb_m_s**2)
         self.load = load
         self.sling.hangs = False
 
@@ -93,29 +95,35 @@ class Craft:
         air_n, air_e, air_u = speed_n - wind_n, speed_e - wind_e, speed_u - wind_u
 
         tilt_n, tilt_e, tilt_u = self._turn(step_s, tilt_north, tilt_east, turn_rad_s)
-        axial = air_n * tilt_n + air_e * tilt_e + air_u * tilt_u
-        across_n, across_e, across_u = air_n - axial * tilt_n, air_e - axial * tilt_e, air_u - axial * tilt_u
-        across = math.sqrt(across_n * across_n + across_e * across_e + across_u * across_u)
-        airspeed = math.sqrt(axial * axial + across * across)
+        airspeed = math.sqrt(air_n * air_n + air_e * air_e + air_u * air_u)
+        bank, drive, frame = self.bank, self.drive, self.airframe
+        pressure = 0.5 * density * airspeed
+        # Without control of attitude the discs face every way in turn: on the mean their thrust points nowhere,
+        # and nothing flows along or across them.
+        tumbles = drive.tumbles or not self.running or bank.voltage_v < _DEAD_V
+        if tumbles:
+            axial = across = across_n = across_e = across_u = 0.0
+            level = upright = pressure * frame.tumbling_m2
+        else:
+            axial = air_n * tilt_n + air_e * tilt_e + air_u * tilt_u
+            across_n, across_e, across_u = air_n - axial * tilt_n, air_e - axial * tilt_e, air_u - axial * tilt_u
+            across = math.sqrt(across_n * across_n + across_e * across_e + across_u * across_u)
+            level, upright = pressure * frame.drag_level_m2, pressure * frame.drag_upright_m2
 
-        bank, drive = self.bank, self.drive
         asked = thrust_n if self.running else 0.0
         thrust, rotor_drag, power_w = drive.run(step_s, asked, bank.voltage_v, density, axial, across, above)
         bank.draw(power_w, step_s, self.atmosphere.temperature_degc(height))
-        if bank.collapsed:
-            self.ledger.short_j += (power_w - bank.power_w) * step_s
+        ledger = self.ledger
+        if bank.collapsed or bank.power_w == 0.0:
+            ledger.short_j += (power_w - bank.power_w) * step_s
         self.thrust_n = thrust
 
         brake = rotor_drag / across if across > 1e-6 else 0.0
-        rotor_n = thrust * tilt_n - brake * across_n
-        rotor_e = thrust * tilt_e - brake * across_e
-        rotor_u = thrust * tilt_u - brake * across_u
-        self.ledger.wind_j += (rotor_n * wind_n + rotor_e * wind_e + rotor_u * wind_u) * step_s
-        pressure = 0.5 * density * airspeed
-        frame = self.airframe
-        level = upright = pressure * frame.tumbling_m2
-        if not drive.tumbles:
-            level, upright = pressure * frame.drag_level_m2, pressure * frame.drag_upright_m2
+        along = 0.0 if tumbles else thrust
+        rotor_n = along * tilt_n - brake * across_n
+        rotor_e = along * tilt_e - brake * across_e
+        rotor_u = along * tilt_u - brake * across_u
+        ledger.wind_j += (rotor_n * wind_n + rotor_e * wind_e + rotor_u * wind_u) * step_s
         drag_n, drag_e, drag_u = -level * air_n, -level * air_e, -upright * air_u
 
         mass = frame.mass_kg
@@ -152,7 +160,6 @@ class Craft:
         self.north_m += way_n
         self.east_m += way_e
         self.height_m = height + way_u
-        ledger = self.ledger
         ledger.thrust_j += rotor_n * way_n + rotor_e * way_e + rotor_u * way_u
         ledger.drag_j += drag_n * way_n + drag_e * way_e + drag_u * way_u
         held = hanging * accel_u
@@ -194,7 +201,7 @@ class Craft:
         self.heading_rad = (self.heading_rad + self.turn_rad_s * step_s) % math.tau
         if self.on_ground:
             tilt_north = tilt_east = 0.0
-        if self.drive.tumbles or not self.running:
+        if self.drive.tumbles or not self.running or self.bank.voltage_v < _DEAD_V:
             return self.tilt_north, self.tilt_east, self._upright()
         change_n = (tilt_north - self.tilt_north) * self._tilt_decay
         change_e = (tilt_east - self.tilt_east) * self._tilt_decay

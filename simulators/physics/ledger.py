@@ -37,9 +37,9 @@ class Ledger:
         self.wind_j = 0.0
         """What the wind does on the rotors: their forces times the motion of the air."""
         self.short_j = 0.0
-        """Asked of packs that could not give it."""
+        """Asked of packs that could not give it, or of a bus without any."""
         self.impact_j = 0.0
-        """Kinetic energy taken by the ground."""
+        """Kinetic energy taken by the ground, by a line that tightens, and by a load that is let go."""
 
     def electrical_j(self) -> float:
         """Return all that the bus has given: heat of the drive, avionics, and what the rotors got."""
