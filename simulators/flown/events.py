@@ -25,6 +25,7 @@ Share = Annotated[Number, Field(ge=0, le=1)]
 Percent = Annotated[Number, Field(ge=0, le=100)]
 Positive = Annotated[Number, Field(ge=0, le=1000)]
 Flag = Literal[True]
+_CALM_M_S: Final = 0.1
 
 
 class When(Part):
@@ -132,9 +133,11 @@ def _change_wind(flight: FastFlight, wind: Wind) -> None:
     """Let the wind change from what it is at 10 m; gusts of a gusty day follow it."""
     craft, weather, now = flight.craft, flight.setup.weather, flight.time_s
     north, east, _ = craft.wind.at(now, REFERENCE_HEIGHT_M)
-    from_deg = math.degrees(math.atan2(-east, -north)) % 360.0
+    speed = math.hypot(north, east)
+    calm = speed < _CALM_M_S  # comes from nowhere
+    from_deg = wind.from_deg if calm else math.degrees(math.atan2(-east, -north)) % 360.0
     points = [
-        (now, math.hypot(north, east), from_deg),
+        (now, speed, from_deg),
         (now + max(wind.after_s, 0.1), wind.speed_m_s, wind.from_deg),
     ]
     craft.wind = MeanWind(points, roughness_m=weather.roughness_m, draughts=weather.draughts)

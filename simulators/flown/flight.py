@@ -15,6 +15,7 @@ from simulators.flown.setup import Setup
 from simulators.flown.telemetry import RATES_HZ, Telemetry
 from simulators.onboard.autopilot import Autopilot
 from simulators.onboard.gauge import Gauges, MonitorErrors
+from simulators.onboard.guide import Place
 from simulators.onboard.parameters import parameters
 from simulators.onboard.place import Field
 from simulators.onboard.sensors import SensorErrors, Sensors
@@ -97,6 +98,9 @@ class SimulatedFlight(FastFlight):
             self._sender, self.schedule, orders.commands, {"AVAILABLE_MODES": self._available_modes}
         )
         self.missions = MissionProtocol(self._sender, self._take_plan, self._take_item)
+        self.missions.home_altitude_m = setup.altitude_m
+        self._moves_home = False
+        self.pilot.on_home = self._take_home
         self._endpoint = Endpoint(
             self._sender,
             ParameterProtocol(self._sender, self.parameters),
@@ -124,12 +128,20 @@ class SimulatedFlight(FastFlight):
         self.pilot.route.jump(item)
 
     def _take_plan(self, kind_of_plan: int, items: tuple[PlanItem, ...]) -> None:
-        if kind_of_plan == PLAN:
+        if kind_of_plan == PLAN and self._moves_home:
+            self.pilot.route.items = items  # the same places, by another home: it goes on
+        elif kind_of_plan == PLAN:
             self.pilot.load_plan(items)
         elif kind_of_plan == SAFE_POINTS:
             self.pilot.safe_points = items
         else:
             self.pilot.guards.take_fence(items, self.pilot.field)
+
+    def _take_home(self, home: Place) -> None:
+        """Keep items that were given above sea level at their altitude."""
+        self._moves_home = True
+        self.missions.home_altitude_m = self.setup.altitude_m + home[2]
+        self._moves_home = False
 
     def _available_modes(self, command: Command) -> list[bytes]:
         frames = self._telemetry.frames("AVAILABLE_MODES")

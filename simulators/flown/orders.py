@@ -6,19 +6,26 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from simulators.onboard.autopilot import Autopilot, Sticks
+from simulators.onboard.autopilot import Autopilot
 from simulators.onboard.modes import Landed, Mode
+from simulators.onboard.route import MOST_SPEED_M_S
+from simulators.onboard.sticks import Sticks
 from simulators.wire.commands import ACCEPTED, DENIED, FAILED, TEMPORARILY_REJECTED, UNSUPPORTED, Command
 from simulators.wire.endpoint import HEARTBEAT, MANUAL_CONTROL, SET_MODE
 from simulators.wire.received import Handler, Received
 
 _FORCE: Final = 21196.0
 _STATION_TYPE: Final = 6
+_OVER_GROUND: Final = (0.0, 1.0)
+"""SPEED_TYPE: through the air and over ground, taken for the same."""
 _CUSTOM: Final = 1
 _ABSOLUTE_FRAMES: Final = (0, 5)
 _FULL: Final = 1000.0
 _NO_STICK: Final = 32767
 _RELEASE: Final = 0.0
+_MOST_AWAY_M: Final = 50_000.0
+_HEIGHTS_M: Final = (-500.0, 2000.0)
+"""Above the field's point; orders beyond are refused."""
 
 
 class Orders:
@@ -43,6 +50,12 @@ class Orders:
             return otherwise
         return z - self._altitude_m if frame in _ABSOLUTE_FRAMES else z + self._pilot.home[2]
 
+    def _place(self, command: Command) -> tuple[float, float] | None:
+        """Return an order's place in m north and east of the field's point. None if it has none."""
+        if command.latitude_deg is None or command.longitude_deg is None:
+            return None
+        return self._pilot.field.metres(command.latitude_deg, command.longitude_deg)
+
     def _enter(self, mode: Mode) -> int:
         pilot = self._pilot
         if pilot.armed and pilot.landed is Landed.GROUND and mode in {Mode.SAFE_RECOVERY, Mode.LAND}:
@@ -52,8 +65,18 @@ class Orders:
     def _return(self, _: Command) -> int:
         return self._enter(Mode.SAFE_RECOVERY) if self._pilot.armed else TEMPORARILY_REJECTED
 
-    def _land(self, _: Command) -> int:
-        return self._enter(Mode.LAND) if self._pilot.armed else TEMPORARILY_REJECTED
+    def _land(self, command: Command) -> int:
+        pilot = self._pilot
+        if not pilot.armed:
+            return TEMPORARILY_REJECTED
+        place = self._place(command)
+        if place is None or place == pilot.field.metres(0.0, 0.0):  # 0, 0 from clients that name none
+            return self._enter(Mode.LAND)
+        if not _near(place):
+            return DENIED
+        if pilot.landed in {Landed.GROUND, Landed.TAKEOFF}:
+            return TEMPORARILY_REJECTED
+        return ACCEPTED if pilot.land_there(place, "order") else TEMPORARILY_REJECTED
 
     def _take_off(self, command: Command) -> int:
         height = None
@@ -68,7 +91,7 @@ class Orders:
 
     def _set_mode(self, command: Command) -> int:
         mode = self._mode_of(command.p2)
-        if not int(command.p1) & _CUSTOM or mode is None:
+        if math.isnan(command.p1) or not int(command.p1) & _CUSTOM or mode is None:
             return UNSUPPORTED
         return self._enter(mode)
 
@@ -84,7 +107,7 @@ class Orders:
         return []
 
     def _speed(self, command: Command) -> int:
-        if not 0 < command.p2 <= 20:
+        if command.p1 not in _OVER_GROUND or not 0 < command.p2 <= MOST_SPEED_M_S:
             return DENIED
         self._pilot.route.speed_m_s = self._pilot.target_speed_m_s = command.p2
         return ACCEPTED
@@ -97,13 +120,17 @@ class Orders:
                 return TEMPORARILY_REJECTED
             pilot.set_home((sensors.north_m, sensors.east_m, sensors.height_m))
             return ACCEPTED
-        if command.latitude_deg is None or command.longitude_deg is None:
+        place = self._place(command)
+        above_sea = _ABSOLUTE_FRAMES[0] if command.frame is None else command.frame
+        height = self._height(command.p7, above_sea, pilot.home[2])
+        if place is None or not _near(place) or not _HEIGHTS_M[0] <= height <= _HEIGHTS_M[1]:
             return DENIED
-        height = pilot.home[2] if math.isnan(command.p7) else command.p7 - self._altitude_m
-        pilot.set_home((*pilot.field.metres(command.latitude_deg, command.longitude_deg), height))
+        pilot.set_home((*place, height))
         return ACCEPTED
 
     def _stop(self, command: Command) -> int:
+        if not 0 <= command.p1 <= 1:
+            return DENIED
         if command.p1 > 0.5:
             self._pilot.disarm(force=True)
         return ACCEPTED
@@ -111,12 +138,13 @@ class Orders:
     def _go(self, command: Command) -> int:
         pilot = self._pilot
         height = self._height(command.p7, command.frame, pilot.sensors.height_m)
-        if command.latitude_deg is None or command.longitude_deg is None:
-            place = (*pilot.target[:2], height)
-        else:
-            place = (*pilot.field.metres(command.latitude_deg, command.longitude_deg), height)
-        speed = command.p1 if command.p1 > 0 else None
-        return ACCEPTED if pilot.go_to(place, speed) else TEMPORARILY_REJECTED
+        place = self._place(command)
+        if place is None:  # as it is: where it flies to, or comes to rest
+            place = pilot.target[:2] if pilot.mode is Mode.POSITION_HOLD else pilot.guide.rest()
+        if not _near(place) or not _HEIGHTS_M[0] <= height <= _HEIGHTS_M[1]:
+            return DENIED
+        speed = min(command.p1, MOST_SPEED_M_S) if command.p1 > 0 else None
+        return ACCEPTED if pilot.go_to((*place, height), speed) else TEMPORARILY_REJECTED
 
     def _pause(self, command: Command) -> int:
         if command.p1 not in (0.0, 1.0):
@@ -154,3 +182,7 @@ class Orders:
         z = 0.0 if up == _NO_STICK else (up - 0.5 * _FULL) / (0.5 * _FULL)
         self._pilot.sticks = Sticks(x, y, max(-1.0, z), r, message.now_s)
         return []
+
+
+def _near(place: tuple[float, float]) -> bool:
+    return math.hypot(*place) <= _MOST_AWAY_M

@@ -13,12 +13,14 @@ from pydantic import BaseModel, Field
 
 from simulators.flown.events import Do, Event, Percent, Positive, When
 from simulators.flown.setup import PackSetup, Setup, Weather
+from simulators.flown.telemetry import RATES_HZ
 from simulators.onboard.gauge import MonitorErrors
 from simulators.onboard.parameters import parameters
 from simulators.physics.airframe import Airframe, Load
 from simulators.physics.packs import PackModel
 from simulators.scenario_file import Heading, Number, Part, Place, Time, Whole
 from simulators.wire.plan import PlanItem
+from simulators.wire.schedule import MOST_HZ
 from watchkeeper.documents import Document
 from watchkeeper.errors import Fault, did_you_mean
 
@@ -168,10 +170,14 @@ MODELS: Final[dict[str, type[BaseModel]]] = {
 
 def disorder(document: Document, written: FlownFile) -> Iterator[Fault]:
     """Yield faults that lie between values."""
-    for i, (earlier, later) in enumerate(itertools.pairwise(written.weather.wind), start=1):
-        if later[0] <= earlier[0]:
-            what = f"wind: time {later[0]:g} is not after {earlier[0]:g}"
-            yield document.fault(("weather", "wind", i, 0), what, "put the times in order")
+    yield from _late(document, "wind", [row[0] for row in written.weather.wind])
+    yield from _late(document, "draughts", [row[0] for row in written.weather.draughts])
+    for name, hz in written.rates_hz.items():
+        if name not in RATES_HZ:
+            todo = did_you_mean(name, RATES_HZ, otherwise="see the messages that the aircraft sends")
+            yield document.fault(("rates_hz", name), f"the aircraft sends no '{name}'", todo, key=True)
+        elif hz > MOST_HZ:
+            yield document.fault(("rates_hz", name), f"{name} cannot come at {hz:g} Hz", f"0 to {MOST_HZ:g}")
     known = parameters()
     named: list[tuple[tuple[str | int, ...], str, float]] = [
         (("parameters", name), name, value) for name, value in written.parameters.items()
@@ -193,3 +199,10 @@ def disorder(document: Document, written: FlownFile) -> Iterator[Fault]:
         elif not known.definitions[known.index[name]].allows(value):
             one = known.definitions[known.index[name]]
             yield document.fault(place, f"{name} cannot be {value:g}", f"{one.minimum:g} to {one.maximum:g}")
+
+
+def _late(document: Document, key: str, times_s: list[float]) -> Iterator[Fault]:
+    for i, (earlier, later) in enumerate(itertools.pairwise(times_s), start=1):
+        if later <= earlier:
+            what = f"{key}: time {later:g} is not after {earlier:g}"
+            yield document.fault(("weather", key, i, 0), what, "put the times in order")

@@ -9,6 +9,7 @@ from typing import Final
 
 from simulators.onboard.autopilot import Autopilot
 from simulators.onboard.modes import Landed, Mode
+from simulators.onboard.sticks import Sticks, heard
 from simulators.wire.packing import Sender, kind
 
 RATES_HZ: Final[Mapping[str, float]] = {
@@ -35,6 +36,9 @@ _CHARGE_STATES: Final = (1, 2, 3, 4)  # MAV_BATTERY_CHARGE_STATE: ok, low, criti
 _BOOT_S: Final = 40.0
 _MODE_NAMES: Final = {mode: mode.words.encode() for mode in Mode}
 _LEAST_COURSE_M_S: Final = 1.0
+_MIDDLE: Final = Sticks(0.0, 0.0, 0.0, 0.0, 0.0)
+_WIND_SHOWN: Final = 0.92
+_WIND_LAG_S: Final = 10.0
 
 _HEARTBEAT = kind("HEARTBEAT")
 _SYS_STATUS = kind("SYS_STATUS")
@@ -73,7 +77,7 @@ class Telemetry:
         self._start_us = start_unix_us
         self._altitude_m = altitude_m
         self._dice = random.Random(seed)
-        self._wind = (0.0, 0.0)
+        self._wind: tuple[float, float, float] | None = None
         self._built: Final[Mapping[str, Callable[[], bytes]]] = {
             "HEARTBEAT": self._heartbeat, "SYS_STATUS": self._sys_status, "ATTITUDE": self._attitude,
             "GLOBAL_POSITION_INT": self._position, "VFR_HUD": self._hud, "GPS_RAW_INT": self._gps,
@@ -174,12 +178,17 @@ class Telemetry:
         satellites = sensors.satellites + self._dice.choice((-1, 0, 0, 0, 1)) if sensors.has_fix else 0
         latitude, longitude = pilot.field.degrees(fix.north_m, fix.east_m)
         speed = math.hypot(fix.north_m_s, fix.east_m_s)
-        course = round(math.degrees(math.atan2(fix.east_m_s, fix.north_m_s)) * 100) % 36000
-        dilution = sensors.dilution if sensors.has_fix else 99.99
+        shown_speed = course = _UNKNOWN
+        dilution = 99.99
+        if sensors.has_fix:
+            dilution = sensors.dilution
+            shown_speed = round(speed * 100)
+            if speed > _LEAST_COURSE_M_S:
+                course = round(math.degrees(math.atan2(fix.east_m_s, fix.north_m_s)) * 100) % 36000
         return self._sender.frame(
             _GPS_RAW, self._unix_us, round(latitude * 1e7), round(longitude * 1e7),
             round((self._altitude_m + fix.height_m) * 1000), round(dilution * 100), round(dilution * 140),
-            round(speed * 100), course if speed > _LEAST_COURSE_M_S else _UNKNOWN, 3 if sensors.has_fix else 1,
+            shown_speed, course, 3 if sensors.has_fix else 1,
             max(0, satellites), 0, round(dilution * 900), round(dilution * 1400), round(dilution * 100), 0, 0,
         )  # fmt: skip
 
@@ -227,9 +236,13 @@ class Telemetry:
         )  # fmt: skip
 
     def _channels(self) -> bytes:
-        link = self._pilot.control_link
-        channels = [1500] * 8 + [_UNKNOWN] * 10
-        return self._sender.frame(_CHANNELS, self._boot_ms, *channels, 8 if link else 0, 200 if link else 0)
+        pilot = self._pilot
+        if not pilot.control_link:
+            return self._sender.frame(_CHANNELS, self._boot_ms, *[_UNKNOWN] * 18, 0, 0)
+        moved = heard(pilot) or _MIDDLE
+        axes = (moved.right, -moved.forward, moved.up, moved.turn)
+        channels = [1500 + round(500 * axis) for axis in axes] + [1500] * 4 + [_UNKNOWN] * 10
+        return self._sender.frame(_CHANNELS, self._boot_ms, *channels, 8, 200)
 
     def _estimator(self) -> bytes:
         sensors = self._pilot.sensors
@@ -279,8 +292,9 @@ class Telemetry:
 
     def _fence(self) -> bytes:
         guards = self._pilot.guards
+        breach_ms = int((guards.breach_s + _BOOT_S) * 1000 + 0.5) if guards.breaches else 0
         return self._sender.frame(
-            _FENCE, 0, min(guards.breaches, 65535), int(guards.breach != 0), guards.breach, 0
+            _FENCE, breach_ms, min(guards.breaches, 65535), int(guards.breach != 0), guards.breach, 0
         )
 
     def _navigation(self) -> bytes:
@@ -304,10 +318,11 @@ class Telemetry:
     def _wind_cov(self) -> bytes:
         """Return what the controller makes of the wind: late, and a little short of it."""
         craft = self._pilot.craft
-        north, east = self._wind
-        north += 0.1 * (0.92 * craft.wind_north_m_s - north)
-        east += 0.1 * (0.92 * craft.wind_east_m_s - east)
-        self._wind = (north, east)
+        seen = (_WIND_SHOWN * craft.wind_north_m_s, _WIND_SHOWN * craft.wind_east_m_s)
+        before_s, north, east = self._wind or (craft.time_s, *seen)
+        fresh = 1.0 - math.exp((before_s - craft.time_s) / _WIND_LAG_S)
+        north, east = north + fresh * (seen[0] - north), east + fresh * (seen[1] - east)
+        self._wind = (craft.time_s, north, east)
         nan = math.nan
         return self._sender.frame(_WIND, self._unix_us, north, east, nan, 1.0, nan, nan, 1.0, nan)
 

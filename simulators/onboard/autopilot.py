@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import Final, NamedTuple
+from collections.abc import Callable, Sequence
+from typing import Final
 
+from simulators.onboard import sticks
 from simulators.onboard.control import Control
 from simulators.onboard.gauge import Gauges
 from simulators.onboard.guards import Guards
 from simulators.onboard.guide import Guide, Place, Velocity
 from simulators.onboard.homing import Homing
-from simulators.onboard.modes import ACTION_MODES, NEEDS_POSITION, Action, Landed, Mode, Severity
+from simulators.onboard.modes import ACTION_MODES, NEEDS_POSITION, Action, Landed, Mode, Severity, outranks
 from simulators.onboard.place import Field
 from simulators.onboard.route import Route
 from simulators.onboard.sensors import Sensors
@@ -20,23 +21,13 @@ from simulators.physics.craft import Craft
 from simulators.wire.parameters import ParameterSet
 from simulators.wire.plan import PlanItem
 
-_STICK_S: Final = 1.0
-"""Sticks count this long; then they are taken to be released."""
-_STICK_TURN_RAD_S: Final = 0.8
-_DEAD: Final = 0.05
 _MOST_TEXTS: Final = 40
 _SPOOL_S: Final = 1.5
 _LIFTED_M: Final = 0.5
-
-
-class Sticks(NamedTuple):
-    """Manual control, each from -1 to 1: forward, right, up, turn to the right; and when it came."""
-
-    forward: float
-    right: float
-    up: float
-    turn: float
-    time_s: float
+_LIFTING_S: Final = 8.0
+"""Motors that have not lifted it for so long are stopped."""
+_OVER_M: Final = 5.0
+"""A landing at a place begins within this."""
 
 
 class Autopilot:
@@ -71,9 +62,14 @@ class Autopilot:
         self.station_s: float | None = None
         """When a ground station was last heard."""
         self.texts: list[tuple[int, str]] = []
-        self.sticks: Sticks | None = None
+        self.sticks: sticks.Sticks | None = None
+        self.on_home: Callable[[Place], None] | None = None
+        """Called when home is set anew."""
         self.now_s = 0.0
         self._armed_s = 0.0
+        self._lifted_s = 0.0
+        self._lifted_m = 0.0
+        self._blind = False
         self._ground_s: float | None = None
         self._was_crashed = False
         self._apply()
@@ -95,13 +91,24 @@ class Autopilot:
             self._idle(step_s)
             return
         if self.mode is Mode.ALTITUDE_HOLD:
-            self._drift(step_s)
+            tilt, climb, turn = sticks.drift(self)
+            self.control.lean(step_s, craft, self.sensors, tilt, climb, turn)
             return
+        if self._blind and self.sensors.has_fix:
+            self._see_again()
         velocity = self._velocity()
         if self.sensors.has_fix:
             self.control.fly(step_s, craft, self.sensors, velocity[:3], velocity[3])
         else:  # nothing to fly by: level, at the climb wanted
+            self._blind = True
             self.control.lean(step_s, craft, self.sensors, (0.0, 0.0), velocity[2], velocity[3])
+
+    def _see_again(self) -> None:
+        """Go on where it is with a landing that has drifted without a position."""
+        self._blind = False
+        if self.mode is Mode.LAND:
+            self.land_at = None
+            self.stay_here()
 
     def _velocity(self) -> Velocity:
         mode = self.mode
@@ -115,55 +122,18 @@ class Autopilot:
             if self.sensors.height_m >= self.target[2] - _LIFTED_M:
                 self._set_mode(Mode.POSITION_HOLD, Mode.POSITION_HOLD)
             return self.guide.stay(self.target)
-        return self._hold()
-
-    def _hold(self) -> Velocity:
-        sticks = self._live_sticks()
-        if sticks is None:
-            return self.guide.go(self.target, self.target_speed_m_s or self.values["fly.speed_m_s"], face=False)
-        heading = self.sensors.heading_rad
-        cosine, sine = math.cos(heading), math.sin(heading)
-        speed = self.values["fly.speed_m_s"]
-        north = (sticks.forward * cosine - sticks.right * sine) * speed
-        east = (sticks.forward * sine + sticks.right * cosine) * speed
-        self.stay_here(self.target[2] if abs(sticks.up) < _DEAD else None)
-        climb = self.guide.rise(self.target[2]) if abs(sticks.up) < _DEAD else self._stick_climb(sticks)
-        return north, east, climb, sticks.turn * _STICK_TURN_RAD_S
-
-    def _drift(self, step_s: float) -> None:
-        sticks = self._live_sticks()
-        tilt = (0.0, 0.0)
-        climb, turn = self.guide.rise(self.target[2]), 0.0
-        if sticks is not None:
-            heading = self.craft.heading_rad
-            cosine, sine = math.cos(heading), math.sin(heading)
-            most = self.control.tilt_most
-            tilt = (
-                (sticks.forward * cosine - sticks.right * sine) * most,
-                (sticks.forward * sine + sticks.right * cosine) * most,
-            )
-            turn = sticks.turn * _STICK_TURN_RAD_S
-            if abs(sticks.up) >= _DEAD:
-                climb = self._stick_climb(sticks)
-                self.target = (*self.target[:2], self.sensors.height_m)
-        self.control.lean(step_s, self.craft, self.sensors, tilt, climb, turn)
-
-    def _stick_climb(self, sticks: Sticks) -> float:
-        return sticks.up * self.values["fly.climb_m_s" if sticks.up > 0 else "fly.sink_m_s"]
-
-    def _live_sticks(self) -> Sticks | None:
-        sticks = self.sticks
-        if sticks is None or not self.control_link or self.now_s - sticks.time_s > _STICK_S:
-            return None
-        moved = max(abs(sticks.forward), abs(sticks.right), abs(sticks.up), abs(sticks.turn)) >= _DEAD
-        return sticks if moved else None
+        return sticks.hold(self)
 
     def _land(self) -> Velocity:
-        values = self.values
+        values, sensors = self.values, self.sensors
         place = self.land_at or self.target[:2]
-        low = self.sensors.height_m - self.home[2] < values["land.slow_m"]
+        far = self.land_at is not None and self.guide.distance(*place) > _OVER_M
+        if far and sensors.has_fix:
+            velocity = self.guide.go((*place, sensors.height_m), values["fly.speed_m_s"])
+            return velocity[0], velocity[1], 0.0, velocity[3]
+        low = sensors.height_m - self.home[2] < values["land.slow_m"]
         sink = values["land.slow_m_s"] if low else values["land.fast_m_s"]
-        stay = self.guide.stay((*place, self.sensors.height_m))
+        stay = self.guide.stay((*place, sensors.height_m))
         return stay[0], stay[1], -sink, 0.0
 
     def _idle(self, step_s: float) -> None:
@@ -171,11 +141,19 @@ class Autopilot:
         weight = self.control.weight_kg * G_M_S2
         self.craft.step(step_s, 0.15 * weight, 0.0, 0.0, 0.0)
         wait_s = self.values["arm.wait_s"]
-        if 0 < wait_s <= self.now_s - self._armed_s:
+        if self.mode is Mode.MISSION:
+            if self.now_s - self._armed_s >= _SPOOL_S:
+                self._lift_off()
+        elif self.mode in {Mode.POSITION_HOLD, Mode.ALTITUDE_HOLD} and self._stick_lifts():
+            self.stay_here()
+            self._lift_off()
+        elif 0 < wait_s <= self.now_s - self._armed_s:
             self.say(Severity.NOTICE, "Nothing follows arming")
             self.disarm()
-        elif self.mode is Mode.MISSION and self.now_s - self._armed_s >= _SPOOL_S:
-            self._lift_off()
+
+    def _stick_lifts(self) -> bool:
+        heard = sticks.heard(self)
+        return heard is not None and heard.up > sticks.LIFTS
 
     def _watch_ground(self) -> None:
         craft = self.craft
@@ -184,19 +162,23 @@ class Autopilot:
             self.say(Severity.EMERGENCY, "Struck the ground")
             self.disarm(force=True)
             return
-        if not self.armed or self.landed is Landed.GROUND:
+        if not self.armed:
+            if craft.on_ground:  # also after a fall
+                self.landed = Landed.GROUND
             return
-        height = self.sensors.height_m - self.home[2]
+        if self.landed is Landed.GROUND:
+            return
         if not craft.on_ground:
             self._ground_s = None
-            if self.landed is Landed.TAKEOFF and height > _LIFTED_M:
+            if self.landed is Landed.TAKEOFF and self.sensors.height_m - self._lifted_m > _LIFTED_M:
                 self.landed = Landed.AIR
             if self.mode is Mode.LAND:
                 self.landed = Landed.LANDING
             elif self.landed is Landed.LANDING:
                 self.landed = Landed.AIR
             return
-        if self.landed is Landed.TAKEOFF:
+        lifting = self.landed is Landed.TAKEOFF and self.mode is not Mode.LAND
+        if lifting and self.now_s - self._lifted_s < _LIFTING_S:
             return
         if self._ground_s is None:
             self._ground_s = self.now_s
@@ -210,6 +192,10 @@ class Autopilot:
         """Where it is flying to."""
         if self.homing is not None:
             return (self.homing.place[0], self.homing.place[1], self.homing.height_m)
+        if self.mode is Mode.MISSION and self.route.aim is not None:
+            return self.route.aim
+        if self.mode is Mode.LAND:
+            return (*(self.land_at or self.target[:2]), self.home[2])
         return self.target
 
     # --- orders ----------------------------------------------------------------------------------------------
@@ -277,6 +263,8 @@ class Autopilot:
 
     def _lift_off(self) -> None:
         self.landed = Landed.TAKEOFF
+        self._lifted_s = self.now_s
+        self._lifted_m = self.sensors.height_m
         self.control.reset()
 
     def start_plan(self, first: int = 0) -> bool:
@@ -318,8 +306,11 @@ class Autopilot:
             return True
         if mode is Mode.SAFE_RECOVERY:
             self.homing = Homing(self)
-        elif mode is Mode.MISSION and self.route.done:
-            self.route.jump(0)
+        elif mode is Mode.MISSION:
+            if self.route.done:
+                self.route.jump(0)
+            if changed:
+                self.stay_here()
         elif mode is Mode.LAND:
             if why != "return":
                 self.land_at = None
@@ -337,22 +328,31 @@ class Autopilot:
         if mode is not Mode.SAFE_RECOVERY:
             self.homing = None
 
-    def act(self, action: Action) -> None:
-        """Carry out what a fail-safe orders; without a position it lands in place of what needs one."""
+    def act(self, action: Action) -> bool:
+        """Carry out what a fail-safe orders; without a position it lands in place of what needs one.
+
+        False if the present mode goes on: a return is not cut short by a hold, nor a landing by anything but a
+        stop of the motors.
+        """
         if action is Action.STOP_MOTORS:
-            self.disarm(force=True)
-            return
+            return self.disarm(force=True)
+        flyable = self.sensors.has_fix or self.mode not in NEEDS_POSITION
+        if flyable and not outranks(action, self.mode):
+            return False
         mode = ACTION_MODES[action]
-        if mode is self.mode or (mode is Mode.SAFE_RECOVERY and self.intended is Mode.SAFE_RECOVERY):
-            return
-        if not self.enter(mode, "fail-safe"):
-            self.enter(Mode.LAND, "fail-safe", intended=mode)
+        return self.enter(mode, "fail-safe") or self.enter(Mode.LAND, "fail-safe", intended=mode)
+
+    def land_there(self, place: tuple[float, float], why: str) -> bool:
+        """Land at a place north and east, flying there first. False if it cannot be flown now."""
+        if not self.sensors.has_fix or not self.enter(Mode.LAND, why):
+            return False
+        self.land_at = place
+        return True
 
     def stay_here(self, height_m: float | None = None) -> None:
-        """Hold the present place."""
-        sensors = self.sensors
-        height = sensors.height_m if height_m is None else height_m
-        self.target = (sensors.north_m, sensors.east_m, height)
+        """Hold the place where it comes to rest."""
+        height = self.sensors.height_m if height_m is None else height_m
+        self.target = (*self.guide.rest(), height)
 
     def release(self) -> bool:
         """Let the load go. False if there is none."""
@@ -366,11 +366,16 @@ class Autopilot:
         """Set home."""
         self.home = place
         self.home_set = True
+        if self.on_home is not None:
+            self.on_home(place)
 
     def load_plan(self, items: Sequence[PlanItem]) -> None:
         """Take a plan; one that is being flown starts anew, or is held if it is gone."""
         self.route.load(items)
-        if self.mode is Mode.MISSION and not items and self.armed:
+        if self.mode is not Mode.MISSION or not self.armed:
+            return
+        self.stay_here()
+        if not items:
             self.enter(Mode.POSITION_HOLD, "no plan")
 
     def say(self, severity: Severity, text: str) -> None:

@@ -21,6 +21,7 @@ _MOST_HELD_M_S2: Final = 4.5
 _MOST_CLIMB_HELD_M_S2: Final = 5.0
 _MOST_LIFT_M_S2: Final = 3.0
 _TURN_GAIN_1_S: Final = 1.2
+_CLOSE_GAIN_1_S: Final = 0.8
 _FULL: Final = 0.999
 _RISE_M_S2: Final = 1.6
 
@@ -120,11 +121,18 @@ class Control:
 
 def towards(distance_m: float, most_m_s: float, accel_m_s2: float) -> float:
     """Return the speed at which to close a distance so that braking gently ends at the point."""
-    gain = 0.8
-    bend = accel_m_s2 / (gain * gain)
+    bend = accel_m_s2 / (_CLOSE_GAIN_1_S * _CLOSE_GAIN_1_S)
     if distance_m <= bend:
-        return min(most_m_s, gain * distance_m)
+        return min(most_m_s, _CLOSE_GAIN_1_S * distance_m)
     return min(most_m_s, math.sqrt(2.0 * accel_m_s2 * (distance_m - 0.5 * bend)))
+
+
+def braking(speed_m_s: float, accel_m_s2: float) -> float:
+    """Return the distance in which a speed is braked: from there `towards` gives that speed."""
+    bend_m_s = accel_m_s2 / _CLOSE_GAIN_1_S
+    if speed_m_s <= bend_m_s:
+        return speed_m_s / _CLOSE_GAIN_1_S
+    return (speed_m_s * speed_m_s + bend_m_s * bend_m_s) / (2.0 * accel_m_s2)
 
 
 def turn_to(wanted_rad: float, sensors: Sensors) -> float:

@@ -42,12 +42,13 @@ EXACT: Final = MonitorErrors(current_a=0.0, voltage_v=0.0, cell_v=0.0)
 class Monitor:
     """One pack's monitor."""
 
-    __slots__ = ("_dice", "_start_pct", "current_a", "errors", "pack", "used_ah", "voltage_v")
+    __slots__ = ("_cell_dice", "_dice", "_start_pct", "current_a", "errors", "pack", "used_ah", "voltage_v")
 
     def __init__(self, pack: Pack, errors: MonitorErrors, seed: str) -> None:
         self.pack = pack
         self.errors = errors
         self._dice = random.Random(seed)
+        self._cell_dice = random.Random(f"cells of {seed}")
         self._start_pct = 100.0 * pack.charge if errors.start_pct is None else errors.start_pct
         self.used_ah = 0.0
         self.current_a = 0.0
@@ -70,11 +71,11 @@ class Monitor:
         return max(0.0, min(100.0, self._start_pct - 100.0 * self.used_ah / capacity_ah))
 
     def cells_mv(self) -> list[int]:
-        """Return the cells' voltages in mV with their noise."""
-        pack, gauss = self.pack, self._dice.gauss
+        """Return the cells' voltages in mV, with a noise of their own: asking changes nothing else."""
+        pack, gauss = self.pack, self._cell_dice.gauss
         noise_mv = 1000.0 * self.errors.cell_v
         return [
-            round(1000.0 * pack.cell_voltage_v(i) + noise_mv * gauss(0.0, 1.0))
+            max(0, round(1000.0 * pack.cell_voltage_v(i) + noise_mv * gauss(0.0, 1.0)))
             for i in range(pack.model.cells_in_series)
         ]
 

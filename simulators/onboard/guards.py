@@ -65,6 +65,8 @@ class Guards:
         self.position = Guard("position")
         self.areas: tuple[Area, ...] = ()
         self.breaches = 0
+        self.breach_s = 0.0
+        """When the fence was breached last."""
         self.breach = 0
         """FENCE_BREACH: 0 none, 2 too high, 3 beyond the boundary."""
 
@@ -98,6 +100,7 @@ class Guards:
                 self._act(pilot, int(values["station.action"]), "Station link lost")
         if self.fence.judge(now, values["fence.delay_s"], holds=self.breach != 0, latched=False):
             self.breaches += 1
+            self.breach_s = now
             self._act(pilot, int(values["fence.action"]), "Fence breached")
         unplaced = not pilot.sensors.has_fix and (pilot.mode in NEEDS_POSITION or pilot.mode is Mode.LAND)
         if self.position.judge(now, values["position.lost_s"], holds=unplaced, latched=False):
@@ -133,5 +136,7 @@ class Guards:
         if action is Action.REPORT:
             pilot.say(Severity.WARNING, why)
             return
-        pilot.say(Severity.CRITICAL, f"{why}: {action.name.lower().replace('_', ' ')}")
-        pilot.act(action)
+        if pilot.act(action):
+            pilot.say(Severity.CRITICAL, f"{why}: {action.name.lower().replace('_', ' ')}")
+        else:
+            pilot.say(Severity.CRITICAL, f"{why}: {pilot.mode.words} goes on")

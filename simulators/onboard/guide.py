@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from simulators.onboard.control import towards, turn_to
+from simulators.onboard.control import braking, towards, turn_to
 from simulators.onboard.sensors import Sensors
 
 Place = tuple[float, float, float]
@@ -27,18 +27,31 @@ class Guide:
 
     def go(self, place: Place, speed_m_s: float, *, face: bool = True) -> Velocity:
         """Return the velocity to a place, turning towards it if `face`."""
-        sensors, values = self._sensors, self._values
+        sensors = self._sensors
         north, east = place[0] - sensors.north_m, place[1] - sensors.east_m
         distance = math.sqrt(north * north + east * east)
         turn = turn_to(math.atan2(east, north), sensors) if face else 0.0
         if distance < 1e-6:
             return 0.0, 0.0, self.rise(place[2]), turn
-        speed = towards(distance, speed_m_s, 0.6 * values["fly.accel_m_s2"]) / distance
+        speed = towards(distance, speed_m_s, self._brake_m_s2) / distance
         return north * speed, east * speed, self.rise(place[2]), turn
 
     def stay(self, place: Place) -> Velocity:
         """Return the velocity that holds a place without turning."""
         return self.go(place, self._values["fly.speed_m_s"], face=False)
+
+    def rest(self) -> tuple[float, float]:
+        """Return where, north and east, it comes to rest when it brakes now."""
+        sensors = self._sensors
+        speed = math.hypot(sensors.north_m_s, sensors.east_m_s)
+        if speed < 1e-6 or not sensors.has_fix:
+            return sensors.north_m, sensors.east_m
+        lead_s = braking(speed, self._brake_m_s2) / speed
+        return sensors.north_m + sensors.north_m_s * lead_s, sensors.east_m + sensors.east_m_s * lead_s
+
+    @property
+    def _brake_m_s2(self) -> float:
+        return 0.6 * self._values["fly.accel_m_s2"]
 
     def rise(self, height_m: float) -> float:
         """Return the climb to a height in m/s."""

@@ -33,7 +33,7 @@ class Homing:
         self.height_m = max(sensors.height_m, home_m + least)
         if Step.CLIMB not in self.steps:
             self.height_m = sensors.height_m
-        self._held = (sensors.north_m, sensors.east_m)
+        self._held = pilot.guide.rest()
         self._level_m = sensors.height_m
 
     @property
@@ -49,7 +49,7 @@ class Homing:
                 return flown
             self._at += 1
             self._since_s = None
-            self._held = (pilot.sensors.north_m, pilot.sensors.east_m)
+            self._held = pilot.guide.rest()
         if not pilot.guide.distance(*self.place[:2]) < 2 * _OVER_M:
             return pilot.guide.stay((*self._held, self._level_m))
         return pilot.guide.stay((self.place[0], self.place[1], self._level_m))

@@ -70,7 +70,14 @@ ACTION_MODES = {
     Action.LAND: Mode.LAND,
     Action.HEIGHT_HOLD: Mode.ALTITUDE_HOLD,
 }
+_RANKS = {Action.HOLD: 1, Action.HEIGHT_HOLD: 1, Action.RETURN: 2, Action.LAND: 3, Action.STOP_MOTORS: 4}
+_SAFER = {Mode.SAFE_RECOVERY: 2, Mode.LAND: 3}
 NEEDS_POSITION = frozenset({Mode.POSITION_HOLD, Mode.SAFE_RECOVERY, Mode.MISSION})
+
+
+def outranks(action: Action, mode: Mode) -> bool:
+    """Tell whether a fail-safe's action may end a mode: a hold ends no return, and only a stop a landing."""
+    return _RANKS[action] > _SAFER.get(mode, 0)
 
 
 def order_of(digits: float) -> tuple[Step, ...]:

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from enum import IntEnum
 from typing import TYPE_CHECKING, Final
 
-from simulators.onboard.modes import Mode, Severity
+from simulators.onboard.guide import Place
+from simulators.onboard.modes import Landed, Mode, Severity
 from simulators.wire.plan import PlanItem
 
 if TYPE_CHECKING:
@@ -14,6 +15,11 @@ if TYPE_CHECKING:
 
 REACHED_M: Final = 2.0
 REACHED_HEIGHT_M: Final = 1.0
+MOST_SPEED_M_S: Final = 20.0
+"""No plan makes it faster."""
+_OVER_GROUND: Final = (0, 1)
+"""SPEED_TYPE of speeds over ground, and of those through the air, which are taken for the same."""
+_DEFAULT_SPEED: Final = -2.0
 
 
 class Command(IntEnum):
@@ -49,6 +55,8 @@ class Route:
         self.started = False
         self.reached: list[int] = []
         self.speed_m_s: float | None = None
+        self.aim: Place | None = None
+        """Where the present item is flown to."""
         self._since_s: float | None = None
 
     def load(self, items: Sequence[PlanItem]) -> None:
@@ -57,6 +65,7 @@ class Route:
         self.item = 0
         self.done = self.started = False
         self.speed_m_s = None
+        self.aim = None
         self._since_s = None
 
     def jump(self, item: int) -> bool:
@@ -65,6 +74,7 @@ class Route:
             return False
         self.item = item
         self.done = False
+        self.aim = None
         self._since_s = None
         return True
 
@@ -85,6 +95,10 @@ class Route:
             item = self.items[self.item]
             if item.command in {Command.WAYPOINT, Command.LOITER_TIME, Command.TAKEOFF}:
                 return self._fly(pilot, item)
+            place = _place(pilot, item) if item.command == Command.LAND else None
+            if place is not None and pilot.guide.distance(*place) >= REACHED_M:
+                self.aim = (*place, pilot.target[2])
+                return pilot.guide.go(self.aim, self._speed(pilot))
             if not self._do(pilot, item):
                 return pilot.guide.stay(pilot.target)
         self._finish(pilot)
@@ -92,12 +106,10 @@ class Route:
 
     def _fly(self, pilot: Autopilot, item: PlanItem) -> tuple[float, float, float, float]:
         sensors = pilot.sensors
-        if item.command == Command.TAKEOFF or item.latitude_deg is None or item.longitude_deg is None:
-            north, east = pilot.target[0], pilot.target[1]
-        else:
-            north, east = pilot.field.metres(item.latitude_deg, item.longitude_deg)
+        place = None if item.command == Command.TAKEOFF else _place(pilot, item)
+        north, east = place or pilot.target[:2]
         height = pilot.home[2] + item.height_m
-        speed = self.speed_m_s or pilot.values["fly.speed_m_s"]
+        self.aim = (north, east, height)
         distance = pilot.guide.distance(north, east)
         near = distance < REACHED_M and abs(height - sensors.height_m) < REACHED_HEIGHT_M
         if near and self._since_s is None:
@@ -105,14 +117,22 @@ class Route:
             self.reached.append(self.item)
         stay_s = 0.0 if item.command == Command.TAKEOFF else item.p1
         if self._since_s is not None and pilot.now_s - self._since_s >= stay_s:
-            pilot.target = (north, east, height)
+            pilot.target = self.aim
             self._next()
-        return pilot.guide.go((north, east, height), speed, face=distance > 2 * REACHED_M)
+        if pilot.landed is Landed.TAKEOFF:  # off the ground straight up
+            return pilot.guide.stay((*pilot.target[:2], height))
+        return pilot.guide.go((north, east, height), self._speed(pilot), face=distance > 2 * REACHED_M)
+
+    def _speed(self, pilot: Autopilot) -> float:
+        return self.speed_m_s or pilot.values["fly.speed_m_s"]
 
     def _do(self, pilot: Autopilot, item: PlanItem) -> bool:
         """Carry out an item that flies nowhere. False while it goes on."""
         if item.command == Command.CHANGE_SPEED:
-            self.speed_m_s = item.p2 if item.p2 > 0 else None
+            if item.p2 > 0 and item.p1 in _OVER_GROUND:
+                self.speed_m_s = min(item.p2, MOST_SPEED_M_S)
+            elif item.p2 == _DEFAULT_SPEED:
+                self.speed_m_s = None
         elif item.command == Command.GRIPPER and item.p2 == 0:
             pilot.release()
         elif item.command == Command.CONDITION_DELAY:
@@ -122,8 +142,12 @@ class Route:
             if pilot.now_s - self._since_s < item.p1:
                 return False
         elif item.command == Command.LAND:
+            place = _place(pilot, item)
+            if place is not None:
+                self.reached.append(self.item)
             self._finish(pilot)
-            pilot.enter(Mode.LAND, "plan")
+            if place is None or not pilot.land_there(place, "plan"):
+                pilot.enter(Mode.LAND, "plan")
             return False
         elif item.command == Command.RETURN_TO_LAUNCH:
             self._finish(pilot)
@@ -139,7 +163,15 @@ class Route:
     def _finish(self, pilot: Autopilot) -> None:
         if not self.done:
             self.done = True
+            self.aim = None
             self.item = max(0, len(self.items) - 1)
             pilot.say(Severity.INFO, "Plan complete")
             if pilot.mode is Mode.MISSION:
                 pilot.stay_here()
+
+
+def _place(pilot: Autopilot, item: PlanItem) -> tuple[float, float] | None:
+    """Return an item's place in m north and east; None for the one it is given at."""
+    if item.latitude_deg is None or item.longitude_deg is None:
+        return None
+    return pilot.field.metres(item.latitude_deg, item.longitude_deg)

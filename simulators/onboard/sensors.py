@@ -112,7 +112,8 @@ class Sensors:
         cosine, sine = math.cos(heading), math.sin(heading)
         forward = craft.tilt_north * cosine + craft.tilt_east * sine
         right = craft.tilt_east * cosine - craft.tilt_north * sine
-        self.pitch_rad = -math.asin(max(-1.0, min(1.0, forward))) + errors.pitch_rad
+        up = math.sqrt(max(0.0, 1.0 - forward * forward - right * right))
+        self.pitch_rad = -math.atan2(forward, up) + errors.pitch_rad
         self.roll_rad = math.asin(max(-1.0, min(1.0, right))) + errors.roll_rad
         self.heading_rad = (heading + errors.compass_rad) % math.tau
 
