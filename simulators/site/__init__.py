@@ -1,0 +1,1 @@
+"""The ground: hills, ridges and buildings, and what of the sky they hide."""
