@@ -1,8 +1,8 @@
 """Where the navigation satellites are: circular orbits in their real planes, seen from the turning Earth.
 
-Two slow effects of the Earth's flattening (J2) are kept, else ground tracks would not repeat as published: the nodes
-go back, and the argument of latitude runs a little faster or slower than Kepler's third law has it. For a circular
-orbit of radius a and inclination i, with k = 3/2 J2 (R / a)^2 and n = sqrt(GM / a^3):
+Two slow effects of the Earth's flattening (J2) are kept, else ground tracks would not repeat as published: the
+nodes go back, and the argument of latitude runs a little faster or slower than by Kepler's third law. For a
+circular orbit of radius a and inclination i, with k = 3/2 J2 (R / a)^2 and n = sqrt(GM / a^3):
 
     node rate -n k cos i        argument of latitude rate n (1 + k (3 - 4 sin^2 i))
 
@@ -72,8 +72,8 @@ class Constellation:
 def walker(total: int, planes: int, phasing: int, node_deg: float, argument_deg: float) -> tuple[Plane, ...]:
     """Return the planes of a Walker delta pattern total/planes/phasing.
 
-    Nodes are spread evenly over 360 degrees and satellites evenly over each plane; from one plane to the next to the
-    east the arguments advance by phasing x 360 / total (Walker 1984, Satellite constellations; from memory). The
+    Nodes are spread evenly over 360 degrees and satellites evenly over each plane; from one plane to the next east
+    the arguments advance by phasing x 360 / total (Walker 1984, Satellite constellations; from memory). The
     first satellite stands at `node_deg`, `argument_deg`. Raises ValueError if the planes would not be alike.
     """
     if planes < 1 or total % planes or not 0 <= phasing < planes:
@@ -139,8 +139,8 @@ def period_s(radius_m: float) -> float:
 def earth_angle_rad(unix_s: float) -> float:
     """Return Greenwich mean sidereal time as an angle, 0 to tau.
 
-    GMST = 280.46061837 + 360.98564736629 d degrees, d days from J2000 in UT1 (Meeus, Astronomical Algorithms, 12.4,
-    without its last terms). UTC is taken for UT1, which it follows within 0.9 s or 0.004 degrees.
+    GMST = 280.46061837 + 360.98564736629 d degrees, d days from J2000 in UT1 (Meeus, Astronomical Algorithms,
+    12.4, without its last terms). UTC is taken for UT1, which it follows within 0.9 s or 0.004 degrees.
     """
     days = (unix_s - _J2000_UNIX_S) / 86400.0
     # whole turns are taken out before they cost digits

@@ -69,8 +69,8 @@ class Sky:
     """
 
     __slots__ = (
-        "_channels", "_fixed", "_jam_db", "_letting_go", "_model", "_now_s", "_orbits", "_place", "_pull", "_second",
-        "_signals", "_solving_s", "_start_unix_s", "error_scale", "seen", "strengths_db_hz",
+        "_channels", "_fixed", "_jam_db", "_letting_go", "_model", "_now_s", "_orbits", "_place", "_pull",
+        "_second", "_signals", "_solving_s", "_start_unix_s", "error_scale", "seen", "strengths_db_hz",
     )  # fmt: skip
 
     def __init__(
@@ -81,9 +81,9 @@ class Sky:
         self._orbits = Orbits(model.constellations)
         self._place = Place(latitude_deg, longitude_deg)
         received_dbw = [model.constellations[owner].received_dbw for owner in self._orbits.owners]
-        self._signals = Signals(
-            received_dbw, model.mask_deg, model.multipath_db, random.Random(f"multipath {seed}")
-        )
+        dice = random.Random(f"multipath {seed}")
+        self._signals = Signals(received_dbw, model.mask_deg, model.multipath_db, dice)
+        # dice of their own: how many satellites multipath draws for must not change what is drawn here
         self._channels = Channels(len(received_dbw), model.cold_start_s, random.Random(f"channels {seed}"))
         self._fixed = model.cold_start_s == 0.0
         self._solving_s = 0
@@ -124,7 +124,7 @@ class Sky:
         self._letting_go = self._pull is not None
 
     def offset(self, now_s: float) -> tuple[Vector, Vector]:
-        """Return the pull-off (north, east, up) in m and its rate in m/s, smooth at any step; zeros without one."""
+        """Return the pull-off (north, east, up) in m and its rate in m/s, smooth at any step; zeros without."""
         if self._pull is None:
             return (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
         return self._pull.at(now_s)
@@ -138,8 +138,8 @@ class Sky:
     ) -> Seen:
         """Return what the receiver tells at `now_s` after the start; between whole seconds the last answer.
 
-        `skyline` gives the elevation of what hides the sky for an azimuth clockwise of north, both in rad; the tilts
-        are the level parts of the unit vector along the antenna. Raises ValueError for a time that goes back.
+        `skyline` gives the elevation of what hides the sky for an azimuth clockwise of north, both in rad; the
+        tilts are the level parts of the unit vector along the antenna. Raises ValueError for a time that goes back.
         """
         if not now_s >= self._now_s - _EARLY_S:
             raise ValueError("the sky cannot go back in time")

@@ -1,8 +1,8 @@
 """How strongly an aircraft's antenna hears each satellite: carrier to noise density, dB-Hz.
 
-It is the power promised on the ground (see orbits.py), plus what satellites give beyond it, plus the gain of a patch
-antenna that leans with the aircraft, less the noise density: -204 dBW/Hz at 290 K, 3 dB of the receiver, and what
-jamming adds. Multipath makes it wander, most near the horizon. The antenna's figures are common values, from memory.
+It is the power promised on the ground (see orbits.py), plus what satellites give beyond it, plus the gain of a
+patch antenna that leans with the aircraft, less the noise density: -204 dBW/Hz at 290 K and 3 dB of the receiver.
+Multipath makes it wander, most near the horizon. The antenna's figures are common values, from memory.
 """
 
 from __future__ import annotations
@@ -52,8 +52,8 @@ class Signals:
     ) -> list[float]:
         """Return every satellite's strength without jamming; `UNHEARD` under horizon, mask or skyline.
 
-        `above` is (index, north, east, up) of those over the horizon; only they draw noise, whatever hides them, so
-        that what hides a satellite changes nothing for the others.
+        `above` is (index, north, east, up) of those over the horizon; only they draw noise, whatever hides them,
+        so that what hides a satellite changes nothing for the others.
         """
         kept = math.exp(-elapsed_s / MULTIPATH_MEMORY_S)
         fresh = math.sqrt(1.0 - kept * kept)
