@@ -32,7 +32,7 @@ _HALVINGS: Final = 32
 _MOST_INFLOW: Final = 0.5
 _LEAST_TIP: Final = 1e-3
 _RING_END: Final = 2.0  # descent, in hover inflows, from which a rotor is a windmill
-_RING_DEEP: Final = 2.263  # descent from which flow across of 0.8 hover inflows leaves momentum one answer
+_ONE_ANSWER: Final = 0.45  # flow across by descent above which momentum has one answer, and a steady one
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +92,8 @@ def induced_flow(climb: Array, across: Array) -> Array:
     curve = 1 - 1.125 * down - 1.372 * down**2 - 1.718 * down**3 - 0.655 * down**4
     windmill = -0.5 * down - np.sqrt(np.maximum(0.25 * down**2 - 1, 0.0))
     straight = np.where(down < -_RING_END, windmill, curve)
-    # Below this flow across, momentum would have more than one answer in descent; there the curve counts for more.
-    least = np.minimum(-down, _RING_DEEP) / math.sqrt(8.0)
+    # With less flow across than descent / sqrt(8) momentum has three answers, and near that it leaps between them.
+    least = np.minimum(-_ONE_ANSWER * down, 1.0)
     blown = _momentum(climb, np.maximum(across, least))
     fading = np.where(climb < 0, np.clip(1 - np.square(across), 0.0, None), 0.0)
     flow: Array = fading * straight * _momentum(np.zeros_like(climb), across) + (1 - fading) * blown
