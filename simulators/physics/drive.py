@@ -70,8 +70,8 @@ class Drive:
         for i, (part, health) in enumerate(zip(thrust, self.healths, strict=True)):
             alike.setdefault((round(part, 6) if health else 0.0, health), []).append(i)
         self.groups = [
-            RotorGroup(tuple(members), part, health, sum(speeds[i] for i in members) / len(members))
-            for (part, health), members in alike.items()
+            RotorGroup(tuple(members), thrust[members[0]], health, sum(speeds[i] for i in members) / len(members))
+            for (_, health), members in alike.items()
         ]
 
     def run(
