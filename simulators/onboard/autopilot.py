@@ -129,8 +129,7 @@ class Autopilot:
         place = self.land_at or self.target[:2]
         far = self.land_at is not None and self.guide.distance(*place) > _OVER_M
         if far and sensors.has_fix:
-            velocity = self.guide.go((*place, sensors.height_m), values["fly.speed_m_s"])
-            return velocity[0], velocity[1], 0.0, velocity[3]
+            return self.guide.go((*place, self.target[2]), values["fly.speed_m_s"])
         low = sensors.height_m - self.home[2] < values["land.slow_m"]
         sink = values["land.slow_m_s"] if low else values["land.fast_m_s"]
         stay = self.guide.stay((*place, sensors.height_m))
@@ -351,7 +350,7 @@ class Autopilot:
 
     def stay_here(self, height_m: float | None = None) -> None:
         """Hold the place where it comes to rest."""
-        height = self.sensors.height_m if height_m is None else height_m
+        height = self.guide.rest_height() if height_m is None else height_m
         self.target = (*self.guide.rest(), height)
 
     def release(self) -> bool:

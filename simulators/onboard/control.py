@@ -23,7 +23,8 @@ _MOST_LIFT_M_S2: Final = 3.0
 _TURN_GAIN_1_S: Final = 1.2
 _CLOSE_GAIN_1_S: Final = 0.8
 _FULL: Final = 0.999
-_RISE_M_S2: Final = 1.6
+RISE_M_S2: Final = 1.6
+"""Change of the climb that is asked for."""
 
 
 class Control:
@@ -87,7 +88,7 @@ class Control:
 
     def _lift(self, step_s: float, craft: Craft, sensors: Sensors, climb_m_s: float) -> float:
         """Return the wanted upward specific force in m/s2."""
-        change = max(-_RISE_M_S2 * step_s, min(_RISE_M_S2 * step_s, climb_m_s - self._asked_u))
+        change = max(-RISE_M_S2 * step_s, min(RISE_M_S2 * step_s, climb_m_s - self._asked_u))
         self._asked_u += change
         lack = self._asked_u - sensors.climb_m_s
         if craft.drive.throttle < _FULL or lack < 0:

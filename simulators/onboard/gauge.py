@@ -83,7 +83,7 @@ class Monitor:
 class Gauges:
     """All monitors, read ten times a second, and what the flight controller makes of them."""
 
-    __slots__ = ("_next_s", "current_a", "left_pct", "monitors", "voltage_v")
+    __slots__ = ("_next_s", "current_a", "left_pct", "monitors", "pack_a", "voltage_v")
 
     def __init__(self, bank: PackBank, errors: Sequence[MonitorErrors], seed: int | str) -> None:
         """Take errors for each pack in turn."""
@@ -94,6 +94,8 @@ class Gauges:
         self._next_s = 0.0
         self.voltage_v = bank.voltage_v
         self.current_a = 0.0
+        self.pack_a = 0.0
+        """Current of the pack whose voltage is taken."""
         self.left_pct = sum(m.left_pct for m in self.monitors) / len(self.monitors)
 
     def update(self, now_s: float) -> None:
@@ -101,12 +103,12 @@ class Gauges:
         if now_s + _EARLY_S < self._next_s:
             return
         self._next_s += GRID_S
-        volts = amps = left = 0.0
+        volts = amps = pack_a = left = 0.0
         for monitor in self.monitors:
             monitor.read(GRID_S)
             amps += monitor.current_a
             left += monitor.left_pct
             if not monitor.pack.is_open and monitor.voltage_v > volts:
-                volts = monitor.voltage_v
-        self.voltage_v, self.current_a = volts, amps
+                volts, pack_a = monitor.voltage_v, monitor.current_a
+        self.voltage_v, self.current_a, self.pack_a = volts, amps, pack_a
         self.left_pct = left / len(self.monitors)

@@ -113,7 +113,7 @@ class Guards:
             volts = values[f"{name}.volt_v"]
             shown = gauges.voltage_v
             if values[f"{name}.compensate"]:
-                shown += gauges.current_a * values["low.pack_ohm"]
+                shown += gauges.pack_a * values["low.pack_ohm"]
             holds = 0 < volts > shown or gauges.left_pct < values[f"{name}.gauge_pct"]
             latched = bool(values[f"{name}.latch"])
             if guard.judge(pilot.now_s, values[f"{name}.delay_s"], holds=holds, latched=latched):

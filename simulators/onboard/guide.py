@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from simulators.onboard.control import braking, towards, turn_to
+from simulators.onboard.control import RISE_M_S2, braking, towards, turn_to
 from simulators.onboard.sensors import Sensors
 
 Place = tuple[float, float, float]
@@ -48,6 +48,11 @@ class Guide:
             return sensors.north_m, sensors.east_m
         lead_s = braking(speed, self._brake_m_s2) / speed
         return sensors.north_m + sensors.north_m_s * lead_s, sensors.east_m + sensors.east_m_s * lead_s
+
+    def rest_height(self) -> float:
+        """Return the height in which a climb or a descent ends when it is braked now."""
+        climb = self._sensors.climb_m_s
+        return self._sensors.height_m + 0.5 * climb * abs(climb) / RISE_M_S2
 
     @property
     def _brake_m_s2(self) -> float:

@@ -32,7 +32,7 @@ _ROWS: Final[tuple[Row, ...]] = (
     ("return.hold_m", 8.0, 2.0, 100.0, False, "m", "height of the hold over home"),
     ("return.hold_s", 10.0, -1.0, 600.0, False, "s", "length of the hold; negative: for ever"),
     ("return.places", 0.0, 0.0, 1.0, True, "", "1: to the nearest of home and safe points"),
-    ("low.pack_ohm", 0.012, 0.0, 0.2, False, "ohm", "resistance by which voltage is compensated"),
+    ("low.pack_ohm", 0.016, 0.0, 0.2, False, "ohm", "a pack's resistance, to compensate its voltage for current"),
     ("control.lost_s", 3.0, 0.0, 60.0, False, "s", "silence of the control link; 0 off"),
     ("control.action", 2.0, 0.0, 5.0, True, "", _ACTIONS),
     ("station.lost_s", 0.0, 0.0, 600.0, False, "s", "silence of the ground station; 0 off"),

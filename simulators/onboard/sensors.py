@@ -100,7 +100,11 @@ class Sensors:
         if now + _EARLY_S >= self._next_s:
             self._next_s += GRID_S
             self._wander(errors)
-            self._receive(craft, now)
+            if self.has_fix:
+                self._receive(craft, now)
+        waiting = self._waiting
+        if waiting and waiting[0].time_s <= now - errors.latency_s + _EARLY_S:
+            self.fix = waiting.popleft()
         self.height_m = craft.height_m + self._height
         self.climb_m_s = craft.climb_m_s
         if self.has_fix:
@@ -132,19 +136,14 @@ class Sensors:
         self._height += errors.height_drift_m_s * GRID_S + walk * gauss(0.0, 1.0)
 
     def _receive(self, craft: Craft, now_s: float) -> None:
-        waiting = self._waiting
-        if self.has_fix:
-            waiting.append(
-                Fix(
-                    now_s,
-                    craft.north_m + self._north,
-                    craft.east_m + self._east,
-                    craft.height_m + self._up,
-                    craft.north_m_s + self._speed_n,
-                    craft.east_m_s + self._speed_e,
-                    craft.climb_m_s,
-                )
+        self._waiting.append(
+            Fix(
+                now_s,
+                craft.north_m + self._north,
+                craft.east_m + self._east,
+                craft.height_m + self._up,
+                craft.north_m_s + self._speed_n,
+                craft.east_m_s + self._speed_e,
+                craft.climb_m_s,
             )
-        late_s = now_s - self.errors.latency_s + _EARLY_S
-        while waiting and waiting[0].time_s <= late_s:
-            self.fix = waiting.popleft()
+        )

@@ -63,7 +63,7 @@ def drift(pilot: Autopilot) -> tuple[tuple[float, float], float, float]:
     north, east = _over_ground(pilot, sticks)
     most = pilot.control.tilt_most
     if abs(sticks.up) >= _DEAD:
-        pilot.target = (*pilot.target[:2], pilot.sensors.height_m)
+        pilot.target = (*pilot.target[:2], pilot.guide.rest_height())
     return (north * most, east * most), _climb(pilot, sticks), sticks.turn * _TURN_RAD_S
 
 
