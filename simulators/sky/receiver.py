@@ -95,7 +95,7 @@ class Sky:
         self.error_scale = 1.0
         """How much greater position errors are than at the nominal dilution, by the last fix."""
         self.strengths_db_hz: dict[int, float] = {}
-        """Strength of each satellite held, by its index in the orbits, at the last look."""
+        """Strength of each satellite held, by its index in the orbits, at the last look; 0 while it is hidden."""
         self.seen = Seen(0, NO_DILUTION, NO_DILUTION, NO_FIX)
 
     @property
@@ -139,7 +139,7 @@ class Sky:
         """Return what the receiver tells at `now_s` after the start; between whole seconds the last answer.
 
         `skyline` gives the elevation of what hides the sky for an azimuth clockwise of north, both in rad; the
-        tilts are the level parts of the unit vector along the antenna. Raises ValueError for a time that goes back.
+        tilts are the level parts of the unit vector along the antenna. Raises ValueError if time goes back.
         """
         if not now_s >= self._now_s - _EARLY_S:
             raise ValueError("the sky cannot go back in time")
@@ -175,7 +175,7 @@ class Sky:
             self._channels.take(strengths)
         self._channels.follow(strengths, elapsed_s)
         held = self._channels.held
-        self.strengths_db_hz = {index: strengths[index] for index, yes in enumerate(held) if yes}
+        self.strengths_db_hz = {index: max(0.0, strengths[index]) for index, yes in enumerate(held) if yes}
         used = [(index, (north, east, up)) for index, north, east, up in above if held[index]]
         self._solve([index for index, _ in used], [direction for _, direction in used], elapsed_s)
 
