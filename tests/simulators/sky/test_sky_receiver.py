@@ -254,7 +254,8 @@ def test_a_receiver_let_go_loses_its_fix_and_finds_the_true_place() -> None:
     sky.release()
     assert sky.look(60.5, None).fix == FIX_3D
     assert sky.offset(60.5)[0][0] > led_m
-    assert sky.look(61.0, None).fix == NO_FIX
+    gone = sky.look(61.0, None)
+    assert (gone.used, gone.fix) == (0, NO_FIX)
     assert sky.offset(61.0)[0] == (0.0, 0.0, 0.0)
     assert watch(sky, 62, 80)[-1].fix == FIX_3D
 
