@@ -64,6 +64,10 @@ class Panel:
     height_rad: float = math.radians(60.0)
     back_db: float = 20.0
 
+    def __post_init__(self) -> None:
+        if not (self.width_rad > 0.0 and self.height_rad > 0.0):
+            raise ValueError("a panel's widths must be above 0")
+
     def dbi(self, azimuth_rad: float, elevation_rad: float) -> float:
         """Return the gain towards a direction: clockwise of north, above the horizon."""
         across = math.remainder(azimuth_rad - self.azimuth_rad, math.tau) / self.width_rad

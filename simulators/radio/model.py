@@ -30,6 +30,10 @@ class FadingModel:
     scatter_s: float = 0.5
     """How long scattering lasts in hover; in flight half a wavelength ends it."""
 
+    def __post_init__(self) -> None:
+        if not (self.sigma_db >= 0.0 and min(self.along_m, self.along_s, self.scatter_s) > 0.0):
+            raise ValueError("sigma is not below 0 dB; lengths and times must be above 0")
+
 
 @dataclass(frozen=True, slots=True)
 class RadioModel:
@@ -73,8 +77,8 @@ class RadioModel:
 
     def __post_init__(self) -> None:
         sizes = (self.frequency_mhz, self.air_bits_s, self.bandwidth_hz, self.share, self.buffer_bytes)
-        if not all(0.0 < size < math.inf for size in sizes):
-            raise ValueError("frequency, bit rate, bandwidth, share and buffer must be above 0")
+        if not all(0.0 < size < math.inf for size in (*sizes, self.station_antenna_m)):
+            raise ValueError("frequency, bit rate, bandwidth, share, buffer and mast must be above 0")
 
     @property
     def noise_dbm(self) -> float:

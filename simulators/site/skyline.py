@@ -97,8 +97,9 @@ class Skyline:
 
     def _obstacle(self, north: float, east: float, top: float, radius: float) -> None:
         distance, seen = self._within(north, east, radius)
-        for index, _ in seen:
-            self._raise(index, top - self._at[2], distance - radius)
+        for index, off in seen:
+            half_chord = math.sqrt(max(0.0, radius * radius - (distance * math.sin(off)) ** 2))
+            self._raise(index, top - self._at[2], distance * math.cos(off) - half_chord)
 
     def _ridge(self, points: Sequence[tuple[float, float]], top: float, width: float) -> None:
         height = self._at[2]
