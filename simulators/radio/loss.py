@@ -16,6 +16,7 @@ from simulators.radio.model import BIT_OVER_NOISE
 _WORD_BITS: Final = 24
 _DATA_BITS: Final = 12
 _MENDED: Final = 3
+_BEYOND: Final = tuple((k, math.comb(_WORD_BITS, k)) for k in range(_MENDED + 1, _WORD_BITS + 1))
 _CERTAIN_DB: Final = 20.0
 
 
@@ -28,8 +29,7 @@ def bits_wrong(margin_db: float) -> float:
 
 def words_wrong(bits: float) -> float:
     """Return the share of 24-bit Golay words with more than the 3 wrong bits that the code mends."""
-    right = sum(math.comb(_WORD_BITS, k) * bits**k * (1.0 - bits) ** (_WORD_BITS - k) for k in range(_MENDED + 1))
-    return min(1.0, max(0.0, 1.0 - right))
+    return min(1.0, sum(ways * bits**k * (1.0 - bits) ** (_WORD_BITS - k) for k, ways in _BEYOND))
 
 
 def frame_loss(margin_db: float, length: int, *, corrects: bool = False) -> float:
