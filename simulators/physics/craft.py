@@ -13,11 +13,11 @@ from simulators.physics.airframe import Airframe, Load
 from simulators.physics.atmosphere import Atmosphere
 from simulators.physics.constants import G_M_S2
 from simulators.physics.drive import Drive
-from simulators.physics.gusts import Gusts
+from simulators.physics.gusts import AIRSPEED_FLOOR_M_S, Gusts
 from simulators.physics.ledger import Ledger
 from simulators.physics.packs import PackBank
 from simulators.physics.sling import Sling
-from simulators.physics.wind import MeanWind
+from simulators.physics.wind import REFERENCE_HEIGHT_M, MeanWind
 
 _CRASH_M_S: Final = 4.0
 _DEAD_V: Final = 1.0  # of the bus; without power there is no control
@@ -183,8 +183,12 @@ class Craft:
             flow_n, flow_e = north_m_s - wind_n, east_m_s - wind_e
             flow_u = up_m_s - wind_u
             speed = math.sqrt(flow_n * flow_n + flow_e * flow_e + flow_u * flow_u)
-            level = math.sqrt(flow_n * flow_n + flow_e * flow_e)
-            along_n, along_e = (flow_n / level, flow_e / level) if level > 1e-6 else (0.0, 0.0)
+            axis_n, axis_e = flow_n, flow_e
+            if self.on_ground:  # no mean wind so low, but gusts have its axes
+                axis_n, axis_e, _ = self.wind.at(now, REFERENCE_HEIGHT_M)
+            level = math.sqrt(axis_n * axis_n + axis_e * axis_e)
+            # Where the air hardly moves past, its direction is chance: the axes stay.
+            along_n, along_e = (axis_n / level, axis_e / level) if level > AIRSPEED_FLOOR_M_S else (0.0, 0.0)
             gust_n, gust_e, gust_u = gusts.at(now, above_m, speed, along_n, along_e)
             wind_n, wind_e, wind_u = wind_n + gust_n, wind_e + gust_e, wind_u + gust_u
         self.wind_north_m_s, self.wind_east_m_s, self.wind_up_m_s = wind_n, wind_e, wind_u

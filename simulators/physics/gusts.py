@@ -35,6 +35,7 @@ _AXIS_SHARE: Final = 1.0 - math.exp(-STEP_S / AXIS_TIME_S)
 _ROUNDING: Final = 1e-6
 _FIRST_SHARE: Final = -_ROUNDING
 _LAST_SHARE: Final = 1.0 - _ROUNDING
+_BACK: Final = -0.3
 _SQRT3: Final = math.sqrt(3.0)
 
 _Vector = tuple[float, float, float]
@@ -164,8 +165,9 @@ class Gusts:
             decay3 * (p3 + theta3 * q3) + m21 * c + m22 * gauss(0.0, 1.0),
         )
         old_north, old_east = self._axis
-        # An axis has no sense: to fly back along it is no turn.
-        if north * old_north + east * old_east < 0.0:
+        # An axis has no sense: to fly back along it is no turn. To fly across it is one, whichever way, also a
+        # little beyond a right angle: else flights that hardly differ would meet opposite gusts.
+        if north * old_north + east * old_east < _BACK:
             north, east = -north, -east
         north = old_north + (north - old_north) * _AXIS_SHARE
         east = old_east + (east - old_east) * _AXIS_SHARE

@@ -6,9 +6,11 @@ Momentum theory stands here and in the tests only: it is the outside check of th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
+from simulators.flown.flight import FastFlight
+from simulators.onboard.modes import Mode
 from simulators.physics.airframe import Airframe, Load
 from simulators.physics.atmosphere import Atmosphere
 from simulators.physics.constants import G_M_S2
@@ -170,3 +172,40 @@ class Hand:
         before_j = self.craft.ledger.electrical_j()
         self.fly(seconds, velocity)
         return (self.craft.ledger.electrical_j() - before_j) / seconds
+
+
+def there_and_back(
+    flight: FastFlight,
+    *,
+    out_m: float = 600.0,
+    height_m: float = 40.0,
+    longest_s: float = 400.0,
+    events: Mapping[float, Callable[[FastFlight], object]] | None = None,
+    after: Callable[[], None] | None = None,
+) -> None:
+    """Fly a whole flight: arm, take off, out north, return, land, motors off, two seconds more.
+
+    `events` happen at their times in s; `after` is called after each step. Ends at `longest_s` at the latest.
+    """
+    pilot = flight.pilot
+    waiting = dict(events or {})
+    went = False
+    while flight.time_s < longest_s:
+        flight.step()
+        if after is not None:
+            after()
+        for time_s in [time_s for time_s in waiting if flight.time_s >= time_s - 1e-6]:
+            waiting.pop(time_s)(flight)
+        if flight.time_s < 1.0:
+            continue
+        if not went and not pilot.armed:
+            assert pilot.arm() is None
+            assert pilot.take_off(height_m)
+        elif pilot.armed and pilot.mode is Mode.POSITION_HOLD:
+            if not went:
+                went = pilot.go_to((out_m, 0.0, height_m))
+            elif pilot.guide.distance(out_m, 0.0) < 3.0:
+                pilot.enter(Mode.SAFE_RECOVERY, "order")
+        elif went and not pilot.armed:
+            longest_s = min(longest_s, flight.time_s + 2.0)
+    assert not waiting
