@@ -23,7 +23,9 @@ radius; zeros for the ground. All in m."""
 
 _HILL_ENDS: Final = 4.0
 """A hill is nothing beyond so many radii: there it is a ten-millionth of its height."""
-_KEPT_M: Final = 5.0
+_CELL_M: Final = 4.0
+_STOREY_M: Final = 2.0
+"""A skyline is made for the middle of a cell of space, so that it follows from the place alone, not from the way."""
 _MOST_SAMPLES: Final = 100_000
 _SIDE_BY_SIDE: Final = 1e-9
 
@@ -166,13 +168,17 @@ class Ground:
     def skyline(self, north: float, east: float, height_m: float) -> Callable[[float], float]:
         """Return a function of azimuth, in rad clockwise of north: the elevation in rad where the sky begins.
 
-        Nothing lies below the level horizon. What was found lately near by is given again (5 m), so that one
-        ground serves one aircraft.
+        Nothing lies below the level horizon. It is that of the middle of a cell of 4 m, 2 m high, and the last is
+        kept: it costs something only on the way into another cell.
         """
         if not self:
             return level
-        at = (north, east, height_m)
-        if not math.dist(at, self._kept_at) < _KEPT_M:
+        at = (
+            _CELL_M * round(north / _CELL_M),
+            _CELL_M * round(east / _CELL_M),
+            _STOREY_M * round(height_m / _STOREY_M),
+        )
+        if at != self._kept_at:
             self._kept = Skyline(at, self._hills, [ridge.shape for ridge in self._ridges], self._standing)
             self._kept_at = at
         return self._kept

@@ -26,7 +26,7 @@ def walked(ground: Ground, at: tuple[float, float, float], azimuth: float) -> fl
 @pytest.mark.parametrize(
     ("at", "close_rad"),
     [
-        ((100.0, 100.0, 5.0), 0.004),
+        ((100.0, 100.0, 4.0), 0.004),
         ((1000.0, -300.0, 2.0), 0.004),
         ((1200.0, 500.0, 30.0), 0.004),
         ((700.0, 100.0, 30.0), 0.02),  # on the flank of a hill
@@ -69,7 +69,19 @@ def test_a_wall_of_houses_hides_what_its_height_says() -> None:
 def test_kept_while_near_and_made_anew_when_moved() -> None:
     ground = Ground(GROUND.hills)
     first = ground.skyline(0.0, 0.0, 2.0)
-    assert ground.skyline(3.0, 0.0, 5.0) is first
-    moved = ground.skyline(6.0, 0.0, 2.0)
+    assert ground.skyline(1.9, -1.9, 2.9) is first
+    moved = ground.skyline(2.1, 0.0, 2.0)
     assert moved is not first
-    assert ground.skyline(6.0, 0.0, 8.0) is not moved
+    assert ground.skyline(2.1, 0.0, 3.1) is not moved
+
+
+def test_whichever_way_it_came_the_skyline_is_the_same() -> None:
+    azimuths = [math.radians(3.0 * i) for i in range(120)]
+    ways = [[(0.0, 0.0), (4.4, 0.0), (5.9, 0.9)], [(20.0, 0.0), (7.0, 0.0), (5.9, 0.9)]]
+    seen = []
+    for way in ways:
+        ground = Ground(GROUND.hills, GROUND.ridges, GROUND.obstacles)
+        for north, east in way:
+            line = ground.skyline(north, east, 3.0)
+        seen.append([line(azimuth) for azimuth in azimuths])
+    assert seen[0] == seen[1]
