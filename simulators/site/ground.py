@@ -25,7 +25,7 @@ _HILL_ENDS: Final = 4.0
 """A hill is nothing beyond so many radii: there it is a ten-millionth of its height."""
 _CELL_M: Final = 4.0
 _STOREY_M: Final = 2.0
-"""A skyline is made for the middle of a cell of space, so that it follows from the place, not from the way there."""
+"""A skyline is made for the middle of a cell of space: it follows from the place, not from the way there."""
 _MOST_SAMPLES: Final = 100_000
 _SIDE_BY_SIDE: Final = 1e-9
 
