@@ -16,6 +16,9 @@ from simulators.physics.craft import Craft
 
 GRID_S: Final = 0.1
 _EARLY_S: Final = 1e-9
+_SMOOTH_S: Final = 2.0
+"""Inertial sensors carry the position over the jumps of the satellites'."""
+_SMOOTH: Final = 1.0 - math.exp(-GRID_S / _SMOOTH_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +72,9 @@ class Sensors:
     """The believed state. `update` once a step, after the craft has moved."""
 
     __slots__ = (
-        "_dice", "_east", "_height", "_next_s", "_north", "_speed_e", "_speed_n", "_up", "_waiting", "climb_m_s",
-        "dilution", "east_m", "east_m_s", "errors", "fix", "has_fix", "heading_rad", "height_m", "north_m",
-        "north_m_s", "pitch_rad", "roll_rad", "satellites",
+        "_dice", "_east", "_height", "_next_s", "_north", "_smooth_e", "_smooth_n", "_speed_e", "_speed_n", "_up",
+        "_waiting", "climb_m_s", "dilution", "east_m", "east_m_s", "errors", "fix", "has_fix", "heading_rad",
+        "height_m", "north_m", "north_m_s", "pitch_rad", "roll_rad", "satellites",
     )  # fmt: skip
 
     def __init__(self, errors: SensorErrors, seed: int | str) -> None:
@@ -80,6 +83,7 @@ class Sensors:
         self._next_s = 0.0
         start = errors.position_m
         self._north, self._east = self._dice.gauss(0.0, start), self._dice.gauss(0.0, start)
+        self._smooth_n, self._smooth_e = self._north, self._east
         self._up = self._dice.gauss(0.0, 1.5 * start)
         self._height = 0.0
         self._speed_n = self._speed_e = 0.0
@@ -108,8 +112,8 @@ class Sensors:
         self.height_m = craft.height_m + self._height
         self.climb_m_s = craft.climb_m_s
         if self.has_fix:
-            self.north_m = craft.north_m + self._north
-            self.east_m = craft.east_m + self._east
+            self.north_m = craft.north_m + self._smooth_n
+            self.east_m = craft.east_m + self._smooth_e
             self.north_m_s = craft.north_m_s + self._speed_n
             self.east_m_s = craft.east_m_s + self._speed_e
         heading = craft.heading_rad
@@ -127,6 +131,8 @@ class Sensors:
         fresh = errors.position_m * math.sqrt(1.0 - kept * kept)
         self._north = self._north * kept + fresh * gauss(0.0, 1.0)
         self._east = self._east * kept + fresh * gauss(0.0, 1.0)
+        self._smooth_n += _SMOOTH * (self._north - self._smooth_n)
+        self._smooth_e += _SMOOTH * (self._east - self._smooth_e)
         self._up = self._up * kept + 1.5 * fresh * gauss(0.0, 1.0)
         kept = math.exp(-GRID_S)
         fresh = errors.velocity_m_s * math.sqrt(1.0 - kept * kept)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from statistics import pstdev
 
 import pytest
 
@@ -191,3 +192,16 @@ def test_a_turn_by_stick() -> None:
 
 def test_no_sensor_error_is_the_quiet_one() -> None:
     assert level_error() == QUIET
+
+
+@pytest.mark.parametrize("seed", [4, 5, 6])
+def test_noise_of_the_satellites_does_not_shake_it(seed: int) -> None:
+    # common practice: a heavy machine in calm air hovers within a degree or so
+    flight = airborne(setup(errors=None), seed=seed, step_s=0.02)
+    craft = flight.craft
+    tilts = []
+    for _ in range(1500):
+        flight.step()
+        tilts += [math.degrees(craft.tilt_north), math.degrees(craft.tilt_east)]
+    assert 0.1 < pstdev(tilts) < 0.7
+    assert max(map(abs, tilts)) < 2.5
