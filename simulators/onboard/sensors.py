@@ -72,9 +72,34 @@ class Sensors:
     """The believed state. `update` once a step, after the craft has moved."""
 
     __slots__ = (
-        "_dice", "_east", "_height", "_next_s", "_north", "_smooth_e", "_smooth_n", "_speed_e", "_speed_n", "_up",
-        "_waiting", "climb_m_s", "dilution", "east_m", "east_m_s", "errors", "fix", "has_fix", "heading_rad",
-        "height_m", "north_m", "north_m_s", "pitch_rad", "roll_rad", "satellites",
+        "_dice",
+        "_east",
+        "_height",
+        "_next_s",
+        "_north",
+        "_smooth_e",
+        "_smooth_n",
+        "_speed_e",
+        "_speed_n",
+        "_up",
+        "_waiting",
+        "climb_m_s",
+        "dilution",
+        "east_m",
+        "east_m_s",
+        "errors",
+        "false_m",
+        "false_m_s",
+        "fix",
+        "has_fix",
+        "heading_rad",
+        "height_m",
+        "north_m",
+        "north_m_s",
+        "pitch_rad",
+        "roll_rad",
+        "satellites",
+        "scatter",
     )  # fmt: skip
 
     def __init__(self, errors: SensorErrors, seed: int | str) -> None:
@@ -92,6 +117,10 @@ class Sensors:
         """Whether satellites give a position; the scenario takes it away."""
         self.satellites = 24
         self.dilution = 0.7
+        self.scatter = 1.0
+        """How much more than usual positions wander, by dilution."""
+        self.false_m = self.false_m_s = (0.0, 0.0, 0.0)
+        """What a foreign sender adds to position and velocity (north, east, up)."""
         self.fix = Fix(0.0, self._north, self._east, self._up, 0.0, 0.0, 0.0)
         self.north_m = self.east_m = self.height_m = 0.0
         self.north_m_s = self.east_m_s = self.climb_m_s = 0.0
@@ -112,10 +141,11 @@ class Sensors:
         self.height_m = craft.height_m + self._height
         self.climb_m_s = craft.climb_m_s
         if self.has_fix:
-            self.north_m = craft.north_m + self._smooth_n
-            self.east_m = craft.east_m + self._smooth_e
-            self.north_m_s = craft.north_m_s + self._speed_n
-            self.east_m_s = craft.east_m_s + self._speed_e
+            false, rate, scatter = self.false_m, self.false_m_s, self.scatter
+            self.north_m = craft.north_m + scatter * self._smooth_n + false[0]
+            self.east_m = craft.east_m + scatter * self._smooth_e + false[1]
+            self.north_m_s = craft.north_m_s + self._speed_n + rate[0]
+            self.east_m_s = craft.east_m_s + self._speed_e + rate[1]
         heading = craft.heading_rad
         cosine, sine = math.cos(heading), math.sin(heading)
         forward = craft.tilt_north * cosine + craft.tilt_east * sine
@@ -142,14 +172,15 @@ class Sensors:
         self._height += errors.height_drift_m_s * GRID_S + walk * gauss(0.0, 1.0)
 
     def _receive(self, craft: Craft, now_s: float) -> None:
+        false, rate, scatter = self.false_m, self.false_m_s, self.scatter
         self._waiting.append(
             Fix(
                 now_s,
-                craft.north_m + self._north,
-                craft.east_m + self._east,
-                craft.height_m + self._up,
-                craft.north_m_s + self._speed_n,
-                craft.east_m_s + self._speed_e,
-                craft.climb_m_s,
+                craft.north_m + scatter * self._north + false[0],
+                craft.east_m + scatter * self._east + false[1],
+                craft.height_m + scatter * self._up + false[2],
+                craft.north_m_s + self._speed_n + rate[0],
+                craft.east_m_s + self._speed_e + rate[1],
+                craft.climb_m_s + rate[2],
             )
         )
