@@ -7,9 +7,9 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from simulators.onboard.autopilot import Autopilot
+from simulators.onboard.command import Sticks
 from simulators.onboard.modes import Landed, Mode
 from simulators.onboard.route import MOST_SPEED_M_S
-from simulators.onboard.sticks import Sticks
 from simulators.wire.commands import ACCEPTED, DENIED, FAILED, TEMPORARILY_REJECTED, UNSUPPORTED, Command
 from simulators.wire.endpoint import HEARTBEAT, MANUAL_CONTROL, SET_MODE
 from simulators.wire.received import Handler, Received

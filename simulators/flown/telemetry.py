@@ -8,8 +8,9 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from simulators.onboard.autopilot import Autopilot
+from simulators.onboard.command import Sticks
 from simulators.onboard.modes import Landed, Mode
-from simulators.onboard.sticks import Sticks, heard
+from simulators.onboard.sticks import heard
 from simulators.wire.packing import Sender, kind
 
 RATES_HZ: Final[Mapping[str, float]] = {

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from simulators.onboard import sticks
+from simulators.onboard.command import Sticks
 from simulators.onboard.control import Control
 from simulators.onboard.gauge import Gauges
 from simulators.onboard.guards import Guards
@@ -62,7 +63,7 @@ class Autopilot:
         self.station_s: float | None = None
         """When a ground station was last heard."""
         self.texts: list[tuple[int, str]] = []
-        self.sticks: sticks.Sticks | None = None
+        self.sticks: Sticks | None = None
         self.on_home: Callable[[Place], None] | None = None
         """Called when home is set anew."""
         self.now_s = 0.0

@@ -8,15 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from simulators.onboard.command import InCommand
 from simulators.onboard.fence import Area, areas
 from simulators.onboard.modes import NEEDS_POSITION, Action, Mode, Severity
-
-if TYPE_CHECKING:
-    from simulators.onboard.autopilot import Autopilot
-    from simulators.onboard.place import Field
-    from simulators.wire.plan import PlanItem
+from simulators.onboard.place import Field
+from simulators.wire.plan import PlanItem
 
 GRID_S: Final = 0.1
 STAGES: Final = (1, 2, 3)
@@ -79,7 +77,7 @@ class Guards:
         for guard in (*self.low, self.control, self.station, self.fence, self.position):
             guard.reset()
 
-    def update(self, pilot: Autopilot) -> None:
+    def update(self, pilot: InCommand) -> None:
         """Judge all guards if it is time."""
         now = pilot.now_s
         if now + _EARLY_S < self._next_s:
@@ -106,7 +104,7 @@ class Guards:
         if self.position.judge(now, values["position.lost_s"], holds=unplaced, latched=False):
             self._act(pilot, int(values["position.action"]), "Position lost")
 
-    def _battery(self, pilot: Autopilot) -> None:
+    def _battery(self, pilot: InCommand) -> None:
         values, gauges = pilot.values, pilot.gauges
         for stage, guard in zip(STAGES, self.low, strict=True):
             name = f"low{stage}"
@@ -119,7 +117,7 @@ class Guards:
             if guard.judge(pilot.now_s, values[f"{name}.delay_s"], holds=holds, latched=latched):
                 self._act(pilot, int(values[f"{name}.action"]), f"Low battery, stage {stage}")
 
-    def _fence(self, pilot: Autopilot) -> None:
+    def _fence(self, pilot: InCommand) -> None:
         values, sensors = pilot.values, pilot.sensors
         self.breach = 0
         radius, height = values["fence.radius_m"], values["fence.height_m"]
@@ -131,7 +129,7 @@ class Guards:
             self.breach = 2
 
     @staticmethod
-    def _act(pilot: Autopilot, code: int, why: str) -> None:
+    def _act(pilot: InCommand, code: int, why: str) -> None:
         action = Action(code)
         if action is Action.REPORT:
             pilot.say(Severity.WARNING, why)

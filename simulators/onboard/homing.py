@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from simulators.onboard.command import InCommand
 from simulators.onboard.control import turn_to
 from simulators.onboard.guide import Velocity
 from simulators.onboard.modes import Mode, Severity, Step, order_of
-
-if TYPE_CHECKING:
-    from simulators.onboard.autopilot import Autopilot
 
 _AT_HEIGHT_M: Final = 0.6
 _OVER_M: Final = 1.5
@@ -20,7 +18,7 @@ _FACED_RAD: Final = math.radians(6.0)
 class Homing:
     """One return, from its beginning to its last step."""
 
-    def __init__(self, pilot: Autopilot) -> None:
+    def __init__(self, pilot: InCommand) -> None:
         """Choose where to, how high, and which steps; what is already fulfilled passes at once."""
         values, sensors = pilot.values, pilot.sensors
         self.place = _destination(pilot)
@@ -41,7 +39,7 @@ class Homing:
         """The present step, or None when all are done."""
         return self.steps[self._at] if self._at < len(self.steps) else None
 
-    def velocity(self, pilot: Autopilot) -> Velocity:
+    def velocity(self, pilot: InCommand) -> Velocity:
         """Return velocity and turn of the present step, taking the next one when it is done."""
         while (step := self.step) is not None:
             flown = self._fly(step, pilot)
@@ -54,7 +52,7 @@ class Homing:
             return pilot.guide.stay((*self._held, self._level_m))
         return pilot.guide.stay((self.place[0], self.place[1], self._level_m))
 
-    def _fly(self, step: Step, pilot: Autopilot) -> Velocity | None:
+    def _fly(self, step: Step, pilot: InCommand) -> Velocity | None:
         """Return what a step flies, or None when it is done."""
         guide, values, sensors = pilot.guide, pilot.values, pilot.sensors
         north, east, ground = self.place
@@ -92,14 +90,14 @@ class Homing:
         pilot.enter(Mode.LAND, "return", intended=Mode.SAFE_RECOVERY)
         return 0.0, 0.0, 0.0, 0.0
 
-    def _over(self, pilot: Autopilot) -> tuple[float, float]:
+    def _over(self, pilot: InCommand) -> tuple[float, float]:
         """Return where a vertical step happens: over the place if it is there, else where it is."""
         if pilot.guide.distance(*self.place[:2]) < 4 * _OVER_M:
             return self.place[0], self.place[1]
         return self._held
 
 
-def _destination(pilot: Autopilot) -> tuple[float, float, float]:
+def _destination(pilot: InCommand) -> tuple[float, float, float]:
     """Return home, or the nearest of home and the safe points: north, east, ground above home in m."""
     home = (pilot.home[0], pilot.home[1], 0.0)
     if not pilot.values["return.places"]:

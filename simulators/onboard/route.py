@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from enum import IntEnum
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from simulators.onboard.command import InCommand
 from simulators.onboard.guide import Place
 from simulators.onboard.modes import Landed, Mode, Severity
 from simulators.wire.plan import PlanItem
-
-if TYPE_CHECKING:
-    from simulators.onboard.autopilot import Autopilot
 
 REACHED_M: Final = 2.0
 REACHED_HEIGHT_M: Final = 1.0
@@ -88,7 +86,7 @@ class Route:
             return PlanState.ACTIVE
         return PlanState.PAUSED if self.started else PlanState.NOT_STARTED
 
-    def velocity(self, pilot: Autopilot) -> tuple[float, float, float, float]:
+    def velocity(self, pilot: InCommand) -> tuple[float, float, float, float]:
         """Return velocity and turn towards the present item; takes the next when it is done."""
         self.started = True
         while self.item < len(self.items) and not self.done:
@@ -104,7 +102,7 @@ class Route:
         self._finish(pilot)
         return pilot.guide.stay(pilot.target)
 
-    def _fly(self, pilot: Autopilot, item: PlanItem) -> tuple[float, float, float, float]:
+    def _fly(self, pilot: InCommand, item: PlanItem) -> tuple[float, float, float, float]:
         sensors = pilot.sensors
         place = None if item.command == Command.TAKEOFF else _place(pilot, item)
         north, east = place or pilot.target[:2]
@@ -123,10 +121,10 @@ class Route:
             return pilot.guide.stay((*pilot.target[:2], height))
         return pilot.guide.go((north, east, height), self._speed(pilot), face=distance > 2 * REACHED_M)
 
-    def _speed(self, pilot: Autopilot) -> float:
+    def _speed(self, pilot: InCommand) -> float:
         return self.speed_m_s or pilot.values["fly.speed_m_s"]
 
-    def _do(self, pilot: Autopilot, item: PlanItem) -> bool:
+    def _do(self, pilot: InCommand, item: PlanItem) -> bool:
         """Carry out an item that flies nowhere. False while it goes on."""
         if item.command == Command.CHANGE_SPEED:
             if item.p2 > 0 and item.p1 in _OVER_GROUND:
@@ -160,7 +158,7 @@ class Route:
         self.item += 1
         self._since_s = None
 
-    def _finish(self, pilot: Autopilot) -> None:
+    def _finish(self, pilot: InCommand) -> None:
         if not self.done:
             self.done = True
             self.aim = None
@@ -170,7 +168,7 @@ class Route:
                 pilot.stay_here()
 
 
-def _place(pilot: Autopilot, item: PlanItem) -> tuple[float, float] | None:
+def _place(pilot: InCommand, item: PlanItem) -> tuple[float, float] | None:
     """Return an item's place in m north and east; None for the one it is given at."""
     if item.latitude_deg is None or item.longitude_deg is None:
         return None

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import Final
 
+from simulators.onboard.command import InCommand, Sticks
 from simulators.onboard.guide import Velocity
-
-if TYPE_CHECKING:
-    from simulators.onboard.autopilot import Autopilot
 
 _HEARD_S: Final = 1.0
 """Sticks count this long; then they are taken to be released."""
@@ -18,17 +16,7 @@ LIFTS: Final = 0.3
 """Up by more than this lifts off."""
 
 
-class Sticks(NamedTuple):
-    """Manual control, each from -1 to 1: forward, right, up, turn to the right; and when it came."""
-
-    forward: float
-    right: float
-    up: float
-    turn: float
-    time_s: float
-
-
-def heard(pilot: Autopilot) -> Sticks | None:
+def heard(pilot: InCommand) -> Sticks | None:
     """Return the sticks as last heard, or None if that is long ago or the control link is lost."""
     sticks = pilot.sticks
     if sticks is None or not pilot.control_link or pilot.now_s - sticks.time_s > _HEARD_S:
@@ -36,7 +24,7 @@ def heard(pilot: Autopilot) -> Sticks | None:
     return sticks
 
 
-def moved(pilot: Autopilot) -> Sticks | None:
+def moved(pilot: InCommand) -> Sticks | None:
     """Return the sticks if any of them is out of its middle."""
     sticks = heard(pilot)
     if sticks is None:
@@ -44,7 +32,7 @@ def moved(pilot: Autopilot) -> Sticks | None:
     return sticks if max(abs(axis) for axis in sticks[:4]) >= _DEAD else None
 
 
-def hold(pilot: Autopilot) -> Velocity:
+def hold(pilot: InCommand) -> Velocity:
     """Return the velocity in position hold: that of the sticks, or towards the place to hold."""
     sticks = moved(pilot)
     speed = pilot.values["fly.speed_m_s"]
@@ -55,7 +43,7 @@ def hold(pilot: Autopilot) -> Velocity:
     return north * speed, east * speed, _climb(pilot, sticks), sticks.turn * _TURN_RAD_S
 
 
-def drift(pilot: Autopilot) -> tuple[tuple[float, float], float, float]:
+def drift(pilot: InCommand) -> tuple[tuple[float, float], float, float]:
     """Return tilt (north, east), climb and turn in altitude hold: level without sticks."""
     sticks = moved(pilot)
     if sticks is None:
@@ -67,14 +55,14 @@ def drift(pilot: Autopilot) -> tuple[tuple[float, float], float, float]:
     return (north * most, east * most), _climb(pilot, sticks), sticks.turn * _TURN_RAD_S
 
 
-def _over_ground(pilot: Autopilot, sticks: Sticks) -> tuple[float, float]:
+def _over_ground(pilot: InCommand, sticks: Sticks) -> tuple[float, float]:
     """Return the sticks north and east, by the heading that the aircraft believes in."""
     heading = pilot.sensors.heading_rad
     cosine, sine = math.cos(heading), math.sin(heading)
     return sticks.forward * cosine - sticks.right * sine, sticks.forward * sine + sticks.right * cosine
 
 
-def _climb(pilot: Autopilot, sticks: Sticks) -> float:
+def _climb(pilot: InCommand, sticks: Sticks) -> float:
     if abs(sticks.up) < _DEAD:
         return pilot.guide.rise(pilot.target[2])
     return sticks.up * pilot.values["fly.climb_m_s" if sticks.up > 0 else "fly.sink_m_s"]

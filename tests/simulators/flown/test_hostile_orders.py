@@ -14,8 +14,8 @@ from pymavlink import mavutil
 from simulators.flown.flight import SimulatedFlight
 from simulators.flown.orders import Orders
 from simulators.flown.telemetry import RATES_HZ
+from simulators.onboard.command import Sticks
 from simulators.onboard.modes import Landed, Mode
-from simulators.onboard.sticks import Sticks
 from tests.simulators.flown.pumped import AUTOPILOT, SYSTEM, Station, fly
 from tests.simulators.flown.telling import flying, standing, told
 from tests.simulators.onboard.flying import FIELD, setup

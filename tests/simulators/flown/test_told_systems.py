@@ -13,9 +13,9 @@ from pymavlink.dialects.v20 import all as dialect
 from simulators.flown.flight import SimulatedFlight
 from simulators.flown.setup import PackSetup
 from simulators.flown.telemetry import CAPABILITIES
+from simulators.onboard.command import Sticks
 from simulators.onboard.gauge import EXACT, MonitorErrors
 from simulators.onboard.modes import Mode
-from simulators.onboard.sticks import Sticks
 from simulators.physics.airframe import Airframe
 from simulators.physics.packs import PackModel
 from tests.simulators.flown.telling import cruising, flying, listen, standing, told

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from simulators.flown.setup import PackSetup
+from simulators.onboard.command import Sticks
 from simulators.onboard.gauge import EXACT
 from simulators.onboard.modes import Landed, Mode, Severity
-from simulators.onboard.sticks import Sticks
 from simulators.physics.airframe import Load
 from tests.simulators.onboard.flying import airborne, away, grounded, height, item, said, setup, until
 

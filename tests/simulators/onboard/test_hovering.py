@@ -8,10 +8,10 @@ from statistics import pstdev
 import pytest
 
 from simulators.flown.flight import FastFlight
+from simulators.onboard.command import Sticks
 from simulators.onboard.control import braking, towards
 from simulators.onboard.modes import Mode
 from simulators.onboard.sensors import QUIET, SensorErrors
-from simulators.onboard.sticks import Sticks
 from tests.simulators.onboard.flying import airborne, away, height, setup, speed
 
 AIR_KG_M3 = 1.19  # ISO 2533 at 340 m and 15 degrees C
