@@ -177,13 +177,13 @@ class Hand:
 def there_and_back(
     flight: FastFlight,
     *,
-    out_m: float = 600.0,
+    out_m: tuple[float, float] = (600.0, 0.0),
     height_m: float = 40.0,
     longest_s: float = 400.0,
     events: Mapping[float, Callable[[FastFlight], object]] | None = None,
     after: Callable[[], None] | None = None,
 ) -> None:
-    """Fly a whole flight: arm, take off, out north, return, land, motors off, two seconds more.
+    """Fly a whole flight: arm, take off, out (north, east), return, land, motors off, two seconds more.
 
     `events` happen at their times in s; `after` is called after each step. Ends at `longest_s` at the latest.
     """
@@ -203,8 +203,8 @@ def there_and_back(
             assert pilot.take_off(height_m)
         elif pilot.armed and pilot.mode is Mode.POSITION_HOLD:
             if not went:
-                went = pilot.go_to((out_m, 0.0, height_m))
-            elif pilot.guide.distance(out_m, 0.0) < 3.0:
+                went = pilot.go_to((*out_m, height_m))
+            elif pilot.guide.distance(*out_m) < 3.0:
                 pilot.enter(Mode.SAFE_RECOVERY, "order")
         elif went and not pilot.armed:
             longest_s = min(longest_s, flight.time_s + 2.0)
