@@ -20,11 +20,12 @@ Landed = Literal["ground", "air", "takeoff", "landing"]
 
 
 class Sent(NamedTuple):
-    """One frame: seconds from the scenario's start, MAVLink system that sends it, and bytes."""
+    """One frame: seconds from the scenario's start, MAVLink system that sends it, bytes, and by which link."""
 
     time_s: float
     system: int
     data: bytes
+    link: int = 0
 
 
 def _with_zone(value: datetime) -> datetime:

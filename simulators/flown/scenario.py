@@ -6,12 +6,27 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Final
 
 from simulators.flown.events import Event, Events
 from simulators.flown.flight import SimulatedFlight
 from simulators.flown.scenario_file import FlownFile
+from simulators.flown.surroundings import Surroundings
+from simulators.onboard.modes import Mode
 from simulators.scenario_file import Expected, Sent
+from simulators.wire.packing import Sender, kind
 from simulators.wire.plan import PLAN
+from watchkeeper.link.decode import named
+from watchkeeper.link.framing import GOOD, Framer
+
+GRID_S: Final = 0.1
+STATION: Final = (255, 190)
+"""System and component of the ground station, as scripted flights have it."""
+_HEARTBEAT: Final = kind("HEARTBEAT")
+_STATION_TYPE, _NO_AUTOPILOT, _ACTIVE = 6, 8, 4
+_ORDERS: Final = frozenset({11, 39, 41, 44, 45, 69, 70, 73, 75, 76})
+"""Messages that order something: modes, plans, sticks, commands."""
+_ABOUT_MESSAGES: Final = frozenset({510, 511, 512, 519, 520})
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,26 +59,67 @@ class FlownScenario:
 
 
 class FlownDrill:
-    """One flight of a scenario. With `trainee` the crew's scripted deeds are left to whoever flies it."""
+    """One flight of a scenario with all that is around it.
 
-    def __init__(self, scenario: FlownScenario, seed: int = 1, *, trainee: bool = False) -> None:
+    What is heard comes over the scenario's links, each a source of its own; orders go the same way back. The
+    crew's scripted deeds end with the first order of a trainee; with `served` and `trainee_flies` there are none.
+    """
+
+    def __init__(self, scenario: FlownScenario, seed: int = 1, *, served: bool = False) -> None:
+        written = scenario.written
         self.scenario = scenario
-        self.flight = SimulatedFlight(scenario.written.setup(), seed)
+        self.seed = seed
+        self.served = served
+        self.flight = SimulatedFlight(written.setup(), seed)
+        self.around = Surroundings(written.surroundings(), self.flight, seed)
         self.happened: list[Event] = []
-        if scenario.written.plan:
-            self.flight.missions.put(PLAN, scenario.written.plan_items())
-        events = scenario.written.events()
+        self.orders: list[tuple[int, bytes]] = []
+        """What clients sent, with the step before which it came: the flight can be flown again from it."""
+        self.keys: list[tuple[int, Mode]] = []
+        """What the pilot ordered by keys."""
+        if written.plan:
+            self.flight.missions.put(PLAN, written.plan_items())
+        events = written.events()
         self._faults = [event for event in events if not event.crew]
-        self._events = Events([event for event in events if not (trainee and event.crew)])
-        self._every = max(1, round(0.1 / self.flight.step_s))
-        self._step = 0
+        self._events = Events([event for event in events if not (served and written.trainee_flies and event.crew)])
+        self._every = max(1, round(GRID_S / self.flight.step_s))
+        self._second = round(1.0 / self.flight.step_s)
+        self._station = Sender(*STATION)
+        self._going_up: list[bytes] = []
+        self.steps = 0
 
-    def step(self) -> list[bytes]:
-        """Move on by one step and return what is sent."""
-        if self._step % self._every == 0:
-            self.happened += self._events.happen(self.flight)
-        self._step += 1
-        return self.flight.fly()
+    def step(self) -> list[tuple[int, bytes]]:
+        """Move on by one step and return what is heard: the number of the link from 0, and a frame."""
+        flight, around = self.flight, self.around
+        whole = self.steps % self._every == 0
+        if whole:
+            around.move()
+            self.happened += self._events.happen(flight, around)
+        self.steps += 1
+        frames = flight.fly()
+        for order in around.up(self._going_up):
+            frames += flight.receive(order)
+        self._going_up.clear()
+        heard = [(link, frame) for link, arrived in enumerate(around.down(frames)) for frame in arrived]
+        if not self.served and self.steps % self._second == 1:
+            beat = self._station.frame(_HEARTBEAT, 0, _STATION_TYPE, _NO_AUTOPILOT, 0, _ACTIVE, 3)
+            heard.append((0, beat))
+            self._going_up.append(beat)
+        return heard
+
+    def order(self, frame: bytes) -> None:
+        """Take a frame of a client; it goes up the link as any other."""
+        self.orders.append((self.steps, frame))
+        if _is_order(frame):
+            self._events.drop_crew()
+        self._going_up.append(frame)
+
+    def key(self, mode: Mode) -> bool:
+        """Let the pilot change the mode by the control link. False if that is lost or the mode cannot be flown."""
+        self.keys.append((self.steps, mode))
+        self._events.drop_crew()
+        pilot = self.flight.pilot
+        return pilot.control_link and pilot.armed and pilot.enter(mode, "order")
 
     @property
     def expect(self) -> tuple[Expected, ...]:
@@ -82,9 +138,18 @@ class FlownDrill:
         return self.flight.time_s >= self.scenario.duration_s
 
     def frames(self) -> Iterator[Sent]:
-        """Yield every frame until the scenario's end."""
+        """Yield every frame that is heard until the scenario's end."""
         system = self.scenario.written.system
         while not self.over:
-            frames = self.step()
-            for data in frames:
-                yield Sent(self.flight.time_s, system, data)
+            for link, data in self.step():
+                yield Sent(self.flight.time_s, system, data, link)
+
+
+def _is_order(frame: bytes) -> bool:
+    """Tell whether a client's frame orders the aircraft to do something."""
+    for _, _, _, number, payload, _, status in Framer().feed(frame):
+        if status == GOOD and number in _ORDERS:
+            if number not in {75, 76}:
+                return True
+            return named(number, payload)["command"] not in _ABOUT_MESSAGES
+    return False

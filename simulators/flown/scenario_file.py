@@ -11,8 +11,21 @@ from typing import Annotated, Final
 
 from pydantic import BaseModel, Field
 
-from simulators.flown.events import Do, Event, Percent, Positive, When
+from simulators.flown.deeds import Carried, Do, Go, Percent, Positive, Pull, Sender, Weaken, Wind
+from simulators.flown.events import Event, When
 from simulators.flown.setup import PackSetup, Setup, Weather
+from simulators.flown.site_file import (
+    GroundKeys,
+    HillKeys,
+    LinkKeys,
+    NetworkKeys,
+    ObstacleKeys,
+    RadioKeys,
+    RidgeKeys,
+    SkyKeys,
+    surroundings,
+)
+from simulators.flown.surroundings import Control, SurroundingsModel
 from simulators.flown.telemetry import RATES_HZ
 from simulators.onboard.gauge import MonitorErrors
 from simulators.onboard.parameters import parameters
@@ -101,6 +114,13 @@ class FlownFile(Heading):
     parameters: dict[str, Number] = Field(default={})
     rates_hz: dict[str, Positive] = Field(default={})
     rate_scale: Annotated[Number, Field(gt=0, le=4)] = 1.0
+    ground: GroundKeys | None = None
+    sky: SkyKeys | None = None
+    links: Annotated[list[LinkKeys], Field(max_length=2)] = Field(default=[])
+    control: Control = "another"
+    """Whether the pilot's control goes over the first of the links."""
+    trainee_flies: bool = False
+    """Whether the crew's deeds are left out from the beginning when a client may fly."""
     plan: list[PlanKeys] = Field(default=[])
     return_after_plan: bool = False
     crew: list[CrewKeys] = Field(default=[])
@@ -131,6 +151,10 @@ class FlownFile(Heading):
             rates_hz=self.rates_hz,
             rate_scale=self.rate_scale,
         )
+
+    def surroundings(self) -> SurroundingsModel:
+        """Return ground, sky and links. ValueError for what cannot stand in a landscape."""
+        return surroundings(self.ground, self.sky, list(self.links), self.control)
 
     def plan_items(self) -> tuple[PlanItem, ...]:
         """Return the plan: take-off, places, and a return if it is to end so."""
@@ -163,7 +187,9 @@ def _pack(keys: PackKeys) -> PackSetup:
 
 MODELS: Final[dict[str, type[BaseModel]]] = {
     "weather": WeatherKeys, "load": LoadKeys, "packs": PackKeys, "plan": PlanKeys, "crew": CrewKeys,
-    "faults": FaultKeys, "when": When, "do": Do, "expect": Expectation,
+    "faults": FaultKeys, "when": When, "do": Do, "expect": Expectation, "ground": GroundKeys, "sky": SkyKeys,
+    "hills": HillKeys, "ridges": RidgeKeys, "obstacles": ObstacleKeys, "radio": RadioKeys, "network": NetworkKeys,
+    "go": Go, "weaken": Weaken, "wind": Wind, "pick_up": Carried, "interferer": Sender, "pull": Pull,
 }  # fmt: skip
 """The model behind each key, to name the nearest key of a wrong one."""
 
@@ -178,6 +204,10 @@ def disorder(document: Document, written: FlownFile) -> Iterator[Fault]:
             yield document.fault(("rates_hz", name), f"the aircraft sends no '{name}'", todo, key=True)
         elif hz > MOST_HZ:
             yield document.fault(("rates_hz", name), f"{name} cannot come at {hz:g} Hz", f"0 to {MOST_HZ:g}")
+    try:
+        written.surroundings()
+    except ValueError as error:
+        yield document.fault(("ground",), str(error), "correct it")
     known = parameters()
     named: list[tuple[tuple[str | int, ...], str, float]] = [
         (("parameters", name), name, value) for name, value in written.parameters.items()

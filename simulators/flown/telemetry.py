@@ -34,7 +34,6 @@ _RECEIVER: Final = 65536
 _MOST_CA: Final = 32767
 _UNKNOWN: Final = 65535
 _CHARGE_STATES: Final = (1, 2, 3, 4)  # MAV_BATTERY_CHARGE_STATE: ok, low, critical, emergency
-_BOOT_S: Final = 40.0
 _MODE_NAMES: Final = {mode: mode.words.encode() for mode in Mode}
 _LEAST_COURSE_M_S: Final = 1.0
 _MIDDLE: Final = Sticks(0.0, 0.0, 0.0, 0.0, 0.0)
@@ -113,7 +112,7 @@ class Telemetry:
 
     @property
     def _boot_ms(self) -> int:
-        return int((self._pilot.craft.time_s + _BOOT_S) * 1000 + 0.5)
+        return int((self._pilot.craft.time_s - self._pilot.booted_s) * 1000 + 0.5)
 
     @property
     def _unix_us(self) -> int:
@@ -293,7 +292,8 @@ class Telemetry:
 
     def _fence(self) -> bytes:
         guards = self._pilot.guards
-        breach_ms = int((guards.breach_s + _BOOT_S) * 1000 + 0.5) if guards.breaches else 0
+        since_s = max(0.0, guards.breach_s - self._pilot.booted_s)
+        breach_ms = int(since_s * 1000 + 0.5) if guards.breaches else 0
         return self._sender.frame(
             _FENCE, breach_ms, min(guards.breaches, 65535), int(guards.breach != 0), guards.breach, 0
         )

@@ -22,6 +22,8 @@ from simulators.physics.craft import Craft
 from simulators.wire.parameters import ParameterSet
 from simulators.wire.plan import PlanItem
 
+BOOT_S: Final = 40.0
+"""It was switched on this long before the flight's clock starts."""
 _MOST_TEXTS: Final = 40
 _SPOOL_S: Final = 1.5
 _LIFTED_M: Final = 0.5
@@ -67,6 +69,9 @@ class Autopilot:
         self.on_home: Callable[[Place], None] | None = None
         """Called when home is set anew."""
         self.now_s = 0.0
+        self.booted_s = -BOOT_S
+        """When its own clock began."""
+        self.boots = 1
         self._armed_s = 0.0
         self._lifted_s = 0.0
         self._lifted_m = 0.0
@@ -361,6 +366,22 @@ class Autopilot:
         self.craft.drop_load()
         self.say(Severity.INFO, "Load released")
         return True
+
+    def restart(self) -> None:
+        """Begin anew as after a loss of supply: its clock, its guards, its plan's progress; home is where it is.
+
+        In the air the motors go on: it comes back holding its place.
+        """
+        self.boots += 1
+        self.booted_s = self.now_s
+        self.guards.reset()
+        self.route.load(self.route.items)
+        self.intended = self.mode
+        if self.armed and self.landed is not Landed.GROUND:
+            self.enter(Mode.POSITION_HOLD if self.sensors.has_fix else Mode.ALTITUDE_HOLD, "restart")
+        if self.sensors.has_fix:
+            self.set_home((self.sensors.north_m, self.sensors.east_m, self.home[2]))
+        self.say(Severity.INFO, "Flight controller started")
 
     def set_home(self, place: Place) -> None:
         """Set home."""

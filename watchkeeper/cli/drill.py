@@ -99,10 +99,10 @@ AnyScenario = Scenario | FlownScenario
 AnyFlight = ScriptedFlight | FlownDrill
 
 
-def _begin(scenario: AnyScenario, seed: int, *, trainee: bool = False) -> AnyFlight:
+def _begin(scenario: AnyScenario, seed: int, *, served: bool = False) -> AnyFlight:
     if isinstance(scenario, Scenario):
         return ScriptedFlight(scenario, seed)
-    return FlownDrill(scenario, seed, trainee=trainee)
+    return FlownDrill(scenario, seed, served=served)
 
 
 class DrillClock:
@@ -121,6 +121,11 @@ class DrillClock:
         passed_us = min(round((time.monotonic_ns() - self._began_ns) / 1000 * self._speed), self._longest_us)
         self._last_us = max(self._start_us + passed_us, self._last_us + 1)
         return self._last_us
+
+
+def source_of(link: int) -> str:
+    """Return what the watch calls a link of the simulated aircraft."""
+    return SOURCE if link == 0 else f"{SOURCE}-{link + 1}"
 
 
 def _start_us(scenario: AnyScenario) -> int:
@@ -158,8 +163,8 @@ def _at_once(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace) -
         for sent in flight.frames():
             now_us = max(start_us + round(sent.time_s * 1e6), now_us)
             if recorder is not None:
-                recorder.received(SOURCE, sent.data, now_us)
-            take(engine.receive(SOURCE, sent.data, now_us / 1e6))
+                recorder.received(source_of(sent.link), sent.data, now_us)
+            take(engine.receive(source_of(sent.link), sent.data, now_us / 1e6))
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
     now_us += 1
@@ -204,7 +209,7 @@ def _paced(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace, url
     shower = Shower(sys.stdout, as_json=True, exercise=True)
     scorer = _Scorer(shower if given.json else None)
     clock = DrillClock(_start_us(scenario), given.speed, scenario.duration_s)
-    flight = _begin(scenario, given.seed, trainee=url is not None)
+    flight = _begin(scenario, given.seed, served=url is not None)
     engines: list[Engine] = []
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
@@ -248,28 +253,26 @@ class _Pace:
             if isinstance(self._flight, ScriptedFlight):
                 for sent in self._flight.frames():
                     await self._wait_until(sent.time_s)
-                    self._hear(sent.data)
+                    self._hear(sent.data, sent.link)
             else:
                 while not self._flight.over:
                     await self._wait_until(self._flight.flight.time_s + self._flight.flight.step_s)
-                    for data in self._flight.step():
-                        self._hear(data)
+                    for link, data in self._flight.step():
+                        self._hear(data, link)
                         if self._link is not None:
                             self._link.send(data)
             await asyncio.sleep(LAST_WORDS_S)
         self._watch.stop()
 
     def _ordered(self, data: bytes) -> list[bytes]:
-        """Take a client's frames."""
+        """Take a client's frame; what answers it comes down the link."""
         assert isinstance(self._flight, FlownDrill)
-        self._hear(data)
-        answers = self._flight.flight.receive(data)
-        for answer in answers:
-            self._hear(answer)
-        return answers
+        self._hear(data, 0)
+        self._flight.order(data)
+        return []
 
-    def _hear(self, data: bytes) -> None:
-        self._watch.received(SOURCE, data, self._clock.now_us() / 1e6)
+    def _hear(self, data: bytes, link: int) -> None:
+        self._watch.received(source_of(link), data, self._clock.now_us() / 1e6)
 
     async def _wait_until(self, time_s: float) -> None:
         wait_us = self._start_us + round(time_s * 1e6) - self._clock.now_us()

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from simulators.flown.events import Do, Event, Events, When
+from simulators.flown.deeds import Do
+from simulators.flown.events import Event, Events, When
 from simulators.flown.flight import FastFlight
 from simulators.flown.scenario import FlownDrill, FlownScenario
 from simulators.onboard.modes import Landed, Mode
@@ -192,7 +193,7 @@ def test_the_shipped_practice_flies_out_and_home_by_itself() -> None:
 
 
 def test_a_trainee_finds_it_standing() -> None:
-    drill = FlownDrill(shipped(), 3, trainee=True)
+    drill = FlownDrill(shipped(), 3, served=True)
     for _ in range(1000):
         drill.step()
     assert not drill.flight.pilot.armed

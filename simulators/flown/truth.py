@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from simulators.flown.deeds import SILENT
 from simulators.flown.events import Events
 from simulators.flown.flight import FastFlight
 from simulators.flown.scenario_file import FlownFile
@@ -18,8 +19,6 @@ RESERVE_PCT: Final = 20.0
 _LIMIT_S: Final = 3600.0
 _STEP_S: Final = 5.0
 _EVERY: Final = 5
-_SILENT: Final = frozenset({"jam_db", "pull", "release_pull", "antenna_loss_db", "radio_blocked", "interferer"})
-"""Deeds on sky and radio, which a silent flight does not have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +41,7 @@ def fly(written: FlownFile, seed: int, turn_back_s: float | None, limit_s: float
     """Fly a scenario, ordered home at a time, and tell how it ended."""
     flight = FastFlight(written.setup(), seed)
     flight.pilot.load_plan(written.plan_items())
-    events = Events([event for event in written.events() if next(iter(event.do.model_fields_set)) not in _SILENT])
+    events = Events([event for event in written.events() if event.do.name not in SILENT])
     took_off_s = 0.0
     turned: float | None = None
     while flight.time_s < limit_s:
