@@ -95,7 +95,8 @@ class Control:
             held = self._held_u + lack * _CLIMB_MEMORY_1_S2 * step_s
             self._held_u = max(-_MOST_CLIMB_HELD_M_S2, min(_MOST_CLIMB_HELD_M_S2, held))
         wish = _CLIMB_GAIN_1_S * lack + self._held_u
-        return G_M_S2 + max(-_MOST_LIFT_M_S2, min(_MOST_LIFT_M_S2 + self._held_u, wish))
+        held = self._held_u  # what it has learned of its weight bounds it both ways
+        return G_M_S2 + max(held - _MOST_LIFT_M_S2, min(held + _MOST_LIFT_M_S2, wish))
 
     def _command(
         self, step_s: float, craft: Craft, sensors: Sensors, wish: tuple[float, float, float], turn_rad_s: float
