@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -24,8 +25,15 @@ STATION: Final = (255, 190)
 """System and component of the ground station, as scripted flights have it."""
 _HEARTBEAT: Final = kind("HEARTBEAT")
 _STATION_TYPE, _NO_AUTOPILOT, _ACTIVE = 6, 8, 4
-_ORDERS: Final = frozenset({11, 39, 41, 44, 45, 69, 70, 73, 75, 76})
-"""Messages that order something: modes, plans, sticks, commands."""
+_COMMANDS: Final = (75, 76)
+_ORDERS: Final = {
+    11: "mode", 41: "plan item", 44: "plan", 45: "plan cleared", 69: "sticks", 70: "sticks", 75: "", 76: "",
+}  # fmt: skip
+"""Messages that order something, in words; commands have words of their own."""
+_COMMAND_WORDS: Final = {
+    20: "return", 21: "land", 22: "take-off", 176: "mode", 178: "speed", 185: "motors stopped", 192: "go to",
+    193: "hold", 211: "release", 262: "mode", 300: "plan started", 400: "arm or disarm",
+}  # fmt: skip
 _ABOUT_MESSAGES: Final = frozenset({510, 511, 512, 519, 520})
 
 
@@ -107,12 +115,14 @@ class FlownDrill:
             self._going_up.append(beat)
         return heard
 
-    def order(self, frame: bytes) -> None:
-        """Take a frame of a client; it goes up the link as any other."""
+    def order(self, frame: bytes) -> str | None:
+        """Take a frame of a client; it goes up the link as any other. Returns what it orders, if it does."""
         self.orders.append((self.steps, frame))
-        if _is_order(frame):
+        what = _order_in(frame)
+        if what is not None:
             self._events.drop_crew()
         self._going_up.append(frame)
+        return what
 
     def key(self, mode: Mode) -> bool:
         """Let the pilot change the mode by the control link. False if that is lost or the mode cannot be flown."""
@@ -133,6 +143,14 @@ class FlownDrill:
         )
 
     @property
+    def ending(self) -> Ending:
+        """How the flight stands now."""
+        craft, home = self.flight.craft, self.flight.pilot.home
+        charges = [100 * pack.charge for pack in self.flight.bank.packs if not pack.is_open]
+        away_m = math.hypot(craft.north_m - home[0], craft.east_m - home[1])
+        return Ending(self.flight.time_s, craft.on_ground, craft.crashed, min(charges, default=0.0), away_m)
+
+    @property
     def over(self) -> bool:
         """Whether the scenario's time is up."""
         return self.flight.time_s >= self.scenario.duration_s
@@ -145,11 +163,49 @@ class FlownDrill:
                 yield Sent(self.flight.time_s, system, data, link)
 
 
-def _is_order(frame: bytes) -> bool:
-    """Tell whether a client's frame orders the aircraft to do something."""
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """How a flight stands at its end: charge of the emptier connected pack in %, distance from home in m."""
+
+    time_s: float
+    landed: bool
+    crashed: bool
+    charge_pct: float
+    home_m: float
+
+    @property
+    def words(self) -> str:
+        """The same for a person."""
+        state = "struck the ground" if self.crashed else "landed" if self.landed else "still in the air"
+        return f"{state}, {self.home_m:.0f} m from home, {self.charge_pct:.0f} % left in the emptier pack"
+
+
+def fly_again(drill: FlownDrill, turn_back_s: float) -> Ending:
+    """Fly a drill once more with the same seed and orders until a time, at which the pilot orders it home."""
+    again = FlownDrill(drill.scenario, drill.seed, served=drill.served)
+    orders, keys = list(drill.orders), list(drill.keys)
+    turned = False
+    while not again.over:
+        if not turned and again.flight.time_s >= turn_back_s:
+            turned = again.key(Mode.SAFE_RECOVERY) or not again.flight.pilot.armed
+        while not turned and orders and orders[0][0] <= again.steps:
+            again.order(orders.pop(0)[1])
+        while not turned and keys and keys[0][0] <= again.steps:
+            again.key(keys.pop(0)[1])
+        again.step()
+        if turned and not again.flight.pilot.armed and again.flight.craft.on_ground:
+            break
+    return again.ending
+
+
+def _order_in(frame: bytes) -> str | None:
+    """Return what a client's frame orders the aircraft to do, or None."""
     for _, _, _, number, payload, _, status in Framer().feed(frame):
-        if status == GOOD and number in _ORDERS:
-            if number not in {75, 76}:
-                return True
-            return named(number, payload)["command"] not in _ABOUT_MESSAGES
-    return False
+        if status != GOOD or number not in _ORDERS:
+            continue
+        if number not in _COMMANDS:
+            return _ORDERS[number]
+        command = named(number, payload)["command"]
+        if command not in _ABOUT_MESSAGES:
+            return _COMMAND_WORDS.get(command, f"command {command}")
+    return None
