@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -10,9 +10,10 @@ from typing import Final, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from simulators.flown import scenario_file as flown_scenario
+from simulators.flown import disorder as flown_disorder
 from simulators.flown.scenario import FlownScenario
-from simulators.flown.scenario_file import FlownFile
+from simulators.flown.scenario_file import MODELS, FlownFile
+from simulators.scenario_faults import empty, faults_of
 from simulators.scenario_file import (
     SCRIPTED_MODELS,
     Battery,
@@ -22,11 +23,10 @@ from simulators.scenario_file import (
     Text,
     Values,
     disorder,
-    fault_of,
 )
 from simulators.scripted.series import Series, Steps, series, steps
 from watchkeeper.documents import Document, parse_document
-from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
+from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean, nearest
 
 FOLDER: Final = Path(__file__).resolve().parent / "scenarios"
 DEFAULT: Final = "four-faults"
@@ -67,13 +67,13 @@ def find(name: str) -> Path:
     if name in shipped:
         return FOLDER / f"{name}.yaml"
     path = Path(name)
-    if path.is_file():
+    if _is_file(path):
         return path
     raise bad_input(f"no scenario '{name}'", did_you_mean(name, shipped, otherwise=f"one of {', '.join(shipped)}"))
 
 
 def load(path: Path) -> Scenario | FlownScenario:
-    """Read and check a scenario: flown if it has weather, else scripted.
+    """Read and check a scenario: flown if it has weather or is most like one that is flown, else scripted.
 
     Raises BadInputError with every fault and its place.
     """
@@ -85,9 +85,9 @@ def load(path: Path) -> Scenario | FlownScenario:
     document = parse_document(text, str(path))
     if not isinstance(document.data, dict):
         raise BadInputError([document.fault((), "is not a list of keys and values", "see a shipped scenario")])
-    if "weather" in document.data:
-        flown = _checked(document, FlownFile, flown_scenario.MODELS)
-        beside = _beside(document, path, flown, list(flown_scenario.disorder(document, flown)))
+    if _is_flown(document.data):
+        flown = _checked(document, FlownFile, MODELS)
+        beside = _beside(document, path, flown, list(flown_disorder.disorder(document, flown)))
         return FlownScenario(flown, *beside)
     scripted = _checked(document, ScriptedFile, SCRIPTED_MODELS)
     return _scenario(scripted, *_beside(document, path, scripted, list(disorder(document, scripted))))
@@ -103,14 +103,34 @@ def load_scripted(path: Path) -> Scenario:
     return scenario
 
 
+def _is_flown(keys: Iterable[str]) -> bool:
+    """Tell a flown scenario, also by keys that are not written quite right."""
+    flown, scripted = (model.model_fields.keys() - Heading.model_fields for model in (FlownFile, ScriptedFile))
+    if "weather" in keys:
+        return True
+    known = [*Heading.model_fields, *flown, *scripted]
+    meant = [nearest(key, known) for key in keys]
+    return sum(name in flown for name in meant) > sum(name in scripted for name in meant)
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name that no file can have
+        return False
+
+
 _File = TypeVar("_File", bound=Heading)
 
 
 def _checked(document: Document, model: type[_File], parts: Mapping[str, type[BaseModel]]) -> _File:
+    blanks = list(empty(document))
+    if blanks:
+        raise BadInputError(blanks)
     try:
         return model.model_validate(document.data)
     except ValidationError as error:
-        raise BadInputError([fault_of(document, detail, model, parts) for detail in error.errors()]) from None
+        raise BadInputError(faults_of(document, error, model, parts)) from None
 
 
 def _beside(
@@ -120,8 +140,10 @@ def _beside(
     beside: list[Path | None] = []
     for key, name in (("aircraft", written.aircraft), ("sortie", written.sortie)):
         beside.append(None if name is None else path.parent / name)
-        if name is not None and not (path.parent / name).is_file():
-            faults.append(document.fault((key,), f"no {key} file '{name}'", "name it from the scenario's folder"))
+        if name is not None and not _is_file(path.parent / name):
+            faults.append(
+                document.fault((key,), f"no {key} file '{name[:60]}'", "name it from the scenario's folder")
+            )
     if faults:
         raise BadInputError(faults)
     return beside[0], beside[1]

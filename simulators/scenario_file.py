@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Annotated, Any, Final, Literal, NamedTuple
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, Strict
+from pydantic_core import PydanticCustomError
 
 from watchkeeper.documents import Document
-from watchkeeper.errors import Fault, did_you_mean
+from watchkeeper.errors import Fault
 
 Mode = Literal["position_hold", "altitude_hold", "mission", "safe_recovery", "land", "takeoff"]
 """MAVLink's standard modes, by the words of MAV_STANDARD_MODE."""
@@ -28,8 +29,34 @@ class Sent(NamedTuple):
     link: int = 0
 
 
+_DATE: Final = re.compile(r"\d{4}-\d\d-\d\d")
+_YEARS: Final = (2000, 2099)
+"""Before, satellites were not what they are; and MAVLink counts microseconds since 1970 without a sign."""
+
+
+def _written_out(value: Any) -> Any:
+    """Refuse what would pass for seconds since 1970."""
+    if not isinstance(value, str) or not _DATE.match(value):
+        raise PydanticCustomError("datetime_type", "is no date and time")
+    return value
+
+
 def _with_zone(value: datetime) -> datetime:
+    if not _YEARS[0] <= value.year <= _YEARS[1]:
+        raise PydanticCustomError("years", "has to lie in the years 2000 to 2099")
     return value if value.tzinfo is not None else value.replace(tzinfo=UTC)
+
+
+def shown(value: str) -> str:
+    """Refuse characters that would steer a terminal: these texts are printed."""
+    if not value.replace("\n", "").isprintable():
+        raise PydanticCustomError(
+            "unprintable", "holds characters that cannot be shown", {"todo": "take them out"}
+        )
+    return value
+
+
+Words = Annotated[str, AfterValidator(shown)]
 
 
 Number = Annotated[float, Strict()]
@@ -53,9 +80,9 @@ class Expected(Part):
     """An alert that a good watch raises for a fault: not before it `begins`, and not after `by`."""
 
     rule: str = Field(pattern=r"^[a-z][a-z0-9-]{0,59}$")
-    fault: str
+    fault: Words
     begins: Time
-    by: Time
+    by: Annotated[Number, Field(ge=0, le=14400)]
 
 
 class Text(Part):
@@ -103,8 +130,8 @@ class Heading(Part):
     """What every scenario has."""
 
     scenario: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,59}$")
-    about: str
-    start: Annotated[datetime, AfterValidator(_with_zone)]
+    about: Words
+    start: Annotated[datetime, BeforeValidator(_written_out), AfterValidator(_with_zone)]
     duration_s: Annotated[Number, Field(gt=0, le=7200)]
     system: Whole = Field(ge=1, le=250)
     home: Place
@@ -128,33 +155,6 @@ SCRIPTED_MODELS: Final[dict[str, type[BaseModel]]] = {
     "values": Values, "battery": Battery, "expect": Expected, "texts": Text,
 }  # fmt: skip
 """The model behind each key, to name the nearest key of a wrong one."""
-_PRETTY: Final = (
-    (re.compile(r"^Value error, "), ""),
-    (re.compile(r"^Input should be "), "has to be "),
-    (re.compile(r"^Field required$"), "is missing"),
-)
-
-
-def fault_of(
-    document: Document, detail: Any, whole: type[BaseModel], parts: Mapping[str, type[BaseModel]]
-) -> Fault:
-    """Return one of pydantic's findings as a fault with its place in the file.
-
-    `whole` is the model of the file, `parts` those behind its keys.
-    """
-    path: tuple[str | int, ...] = tuple(detail["loc"])
-    name = next((part for part in reversed(path) if isinstance(part, str)), "scenario")
-    if detail["type"] == "extra_forbidden":
-        above = [str(part) for part in path[:-1] if str(part) in parts]
-        model = parts[above[-1]] if above else whole
-        todo = did_you_mean(name, model.model_fields, otherwise="take it out")
-        return document.fault(path, f"unknown key '{name}'", todo, key=True)
-    if detail["type"] == "missing" and isinstance(path[-1], str):
-        return document.fault(path[:-1], f"'{name}' is missing", f"add '{name}: …'")
-    message = str(detail["msg"])
-    for pattern, words in _PRETTY:
-        message = pattern.sub(words, message)
-    return document.fault(path, f"{name}: {message}", "correct it")
 
 
 def disorder(document: Document, written: ScriptedFile) -> Iterator[Fault]:

@@ -6,12 +6,13 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, Strict, model_validator
+from pydantic import BeforeValidator, Field, Strict, model_validator
+from pydantic_core import PydanticCustomError
 
 from simulators.flown.flight import FastFlight
 from simulators.flown.surroundings import Surroundings
 from simulators.onboard.modes import Mode
-from simulators.physics.airframe import Load
+from simulators.physics.airframe import Airframe, Load
 from simulators.physics.gusts import W20_HEIGHT_M
 from simulators.physics.wind import REFERENCE_HEIGHT_M, MeanWind
 from simulators.radio.link import Interferer, Radio
@@ -22,7 +23,15 @@ Metres = Annotated[Number, Field(ge=-20_000, le=20_000)]
 Share = Annotated[Number, Field(ge=0, le=1)]
 Percent = Annotated[Number, Field(ge=0, le=100)]
 Positive = Annotated[Number, Field(ge=0, le=1000)]
-Flag = Literal[True]
+
+
+def _is_true(value: Any) -> Any:
+    if value is not True:
+        raise PydanticCustomError("flag", "has to be true", {"todo": "write true, or take it out"})
+    return value
+
+
+Flag = Annotated[bool, BeforeValidator(_is_true)]
 _CALM_M_S: Final = 0.1
 
 
@@ -38,7 +47,7 @@ class Go(Part):
 class Weaken(Part):
     """A rotor, counted from 1, and the part of its thrust that is left; 0 stops its motor."""
 
-    rotor: Annotated[Whole, Field(ge=1, le=8)]
+    rotor: Annotated[Whole, Field(ge=1, le=Airframe().rotors)]
     health: Share
 
 
@@ -105,8 +114,12 @@ class Do(Part):
 
     @model_validator(mode="after")
     def _one(self) -> Do:
-        if len(self.model_fields_set) != 1:
-            raise ValueError("needs exactly one thing to do")
+        named = [name for name in type(self).model_fields if name in self.model_fields_set]
+        if not named:
+            raise PydanticCustomError("deed", "does nothing", {"todo": "name one deed, like {arm: true}"})
+        if len(named) > 1:
+            deeds = {"todo": "make an event of each", "deeds": " and ".join(named)}
+            raise PydanticCustomError("deed", "holds more than one deed: {deeds}", deeds)
         return self
 
     @property

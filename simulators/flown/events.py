@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Final
 
 from pydantic import Strict
 
@@ -17,6 +17,9 @@ from simulators.flown.flight import FastFlight
 from simulators.flown.surroundings import Surroundings
 from simulators.onboard.modes import Landed, Mode
 from simulators.scenario_file import Part, Time
+
+_EARLY_S: Final = 1e-6
+"""Times are multiples of a step, up to rounding."""
 
 
 class When(Part):
@@ -35,7 +38,7 @@ class When(Part):
     def holds(self, flight: FastFlight) -> bool:
         """Tell whether the conditions hold now, by the true state of the flight."""
         craft, pilot = flight.craft, flight.pilot
-        if self.at_s is not None and flight.time_s < self.at_s:
+        if self.at_s is not None and flight.time_s < self.at_s - _EARLY_S:
             return False
         if self.mode is not None and pilot.mode is not Mode[self.mode.upper()]:
             return False
@@ -83,7 +86,7 @@ class Events:
                 if not event.when.holds(flight):
                     continue
                 event.held_s = now
-            if now - event.held_s >= event.when.delay_s:
+            if now - event.held_s >= event.when.delay_s - _EARLY_S:
                 event.happened_s = now
                 self._waiting.remove(event)
                 event.do.carry_out(flight, around)

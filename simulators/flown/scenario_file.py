@@ -5,11 +5,9 @@ Units stand in the keys. Lengths and masses that are not given are those of the 
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterator
 from typing import Annotated, Final
 
-from pydantic import BaseModel, Field
+from pydantic import AfterValidator, BaseModel, Field, Strict
 
 from simulators.flown.deeds import Carried, Do, Go, Percent, Positive, Pull, Sender, Weaken, Wind
 from simulators.flown.events import Event, When
@@ -26,16 +24,11 @@ from simulators.flown.site_file import (
     surroundings,
 )
 from simulators.flown.surroundings import Control, SurroundingsModel
-from simulators.flown.telemetry import RATES_HZ
 from simulators.onboard.gauge import MonitorErrors
-from simulators.onboard.parameters import parameters
 from simulators.physics.airframe import Airframe, Load
 from simulators.physics.packs import PackModel
-from simulators.scenario_file import Heading, Number, Part, Place, Time, Whole
+from simulators.scenario_file import Heading, Number, Part, Place, Time, Whole, shown
 from simulators.wire.plan import PlanItem
-from simulators.wire.schedule import MOST_HZ
-from watchkeeper.documents import Document
-from watchkeeper.errors import Fault, did_you_mean
 
 _WAYPOINT, _TAKEOFF, _RETURN = 16, 22, 20  # MAV_CMD
 
@@ -55,7 +48,7 @@ class PackKeys(Part):
     cycles: Annotated[Number, Field(ge=0, le=1000)] = 40.0
     gauge_pct: Percent | None = None
     current_scale: Annotated[Number, Field(ge=0.5, le=1.5)] | None = None
-    weak_cell: Annotated[Whole, Field(ge=1, le=14)] | None = None
+    weak_cell: Annotated[Whole, Field(ge=1, le=PackModel().cells_in_series)] | None = None
     weak_mohm: Annotated[Number, Field(ge=0, le=50)] = 0.0
 
 
@@ -98,7 +91,7 @@ class CrewKeys(Part):
 class FaultKeys(Part):
     """Something that goes wrong."""
 
-    fault: str = Field(min_length=1, max_length=60)
+    fault: Annotated[str, Field(min_length=1, max_length=60), AfterValidator(shown)]
     when: When
     do: Do
     expect: list[Expectation] = Field(default=[])
@@ -119,10 +112,10 @@ class FlownFile(Heading):
     links: Annotated[list[LinkKeys], Field(max_length=2)] = Field(default=[])
     control: Control = "another"
     """Whether the pilot's control goes over the first of the links."""
-    trainee_flies: bool = False
+    trainee_flies: Annotated[bool, Strict()] = False
     """Whether the crew's deeds are left out from the beginning when a client may fly."""
     plan: list[PlanKeys] = Field(default=[])
-    return_after_plan: bool = False
+    return_after_plan: Annotated[bool, Strict()] = False
     crew: list[CrewKeys] = Field(default=[])
     faults: list[FaultKeys] = Field(default=[])
 
@@ -192,47 +185,3 @@ MODELS: Final[dict[str, type[BaseModel]]] = {
     "go": Go, "weaken": Weaken, "wind": Wind, "pick_up": Carried, "interferer": Sender, "pull": Pull,
 }  # fmt: skip
 """The model behind each key, to name the nearest key of a wrong one."""
-
-
-def disorder(document: Document, written: FlownFile) -> Iterator[Fault]:
-    """Yield faults that lie between values."""
-    yield from _late(document, "wind", [row[0] for row in written.weather.wind])
-    yield from _late(document, "draughts", [row[0] for row in written.weather.draughts])
-    for name, hz in written.rates_hz.items():
-        if name not in RATES_HZ:
-            todo = did_you_mean(name, RATES_HZ, otherwise="see the messages that the aircraft sends")
-            yield document.fault(("rates_hz", name), f"the aircraft sends no '{name}'", todo, key=True)
-        elif hz > MOST_HZ:
-            yield document.fault(("rates_hz", name), f"{name} cannot come at {hz:g} Hz", f"0 to {MOST_HZ:g}")
-    try:
-        written.surroundings()
-    except ValueError as error:
-        yield document.fault(("ground",), str(error), "correct it")
-    known = parameters()
-    named: list[tuple[tuple[str | int, ...], str, float]] = [
-        (("parameters", name), name, value) for name, value in written.parameters.items()
-    ]
-    deeds: list[tuple[tuple[str | int, ...], Do]] = [(("crew", i), one.do) for i, one in enumerate(written.crew)]
-    deeds += [(("faults", i), one.do) for i, one in enumerate(written.faults)]
-    for path, do in deeds:
-        if do.parameter is not None:
-            named.append(((*path, "do", "parameter"), *do.parameter))
-        number = do.open_pack or do.close_pack or 1
-        if number > len(written.packs):
-            yield document.fault((*path, "do"), f"there is no pack {number}", "count the packs from 1")
-    for place, name, value in named:
-        if name not in known.index:
-            todo = did_you_mean(name, known.index, otherwise="see the aircraft's parameters")
-            yield document.fault(
-                place, f"the aircraft has no parameter '{name}'", todo, key=place[0] == "parameters"
-            )
-        elif not known.definitions[known.index[name]].allows(value):
-            one = known.definitions[known.index[name]]
-            yield document.fault(place, f"{name} cannot be {value:g}", f"{one.minimum:g} to {one.maximum:g}")
-
-
-def _late(document: Document, key: str, times_s: list[float]) -> Iterator[Fault]:
-    for i, (earlier, later) in enumerate(itertools.pairwise(times_s), start=1):
-        if later <= earlier:
-            what = f"{key}: time {later:g} is not after {earlier:g}"
-            yield document.fault(("weather", key, i, 0), what, "put the times in order")
