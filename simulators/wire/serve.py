@@ -84,7 +84,7 @@ async def serve(
             streams.listen(await loop.create_server(streams.client, where.host, where.port))
             link = streams
     except (OSError, ValueError) as error:  # ValueError: a host that no name may be
-        raise _cannot_have(where, error) from None
+        raise cannot_have(where, error) from None
     try:
         yield link
     finally:
@@ -92,7 +92,8 @@ async def serve(
         await asyncio.sleep(0)  # lets the transports close their sockets
 
 
-def _cannot_have(where: ServeUrl, error: OSError | ValueError) -> BadInputError:
+def cannot_have(where: ServeUrl, error: OSError | ValueError) -> BadInputError:
+    """Return what to tell somebody whose address cannot be had."""
     if isinstance(error, OSError) and error.errno == errno.EADDRINUSE:
         return bad_input(f"port {where.port} is in use", "end the other program, or name another port")
     why = (error.strerror if isinstance(error, OSError) else None) or "no such address"

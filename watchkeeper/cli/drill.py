@@ -171,11 +171,12 @@ def _paced(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace, url
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
         engines.append(watch.engine)
-        terminal.log(f"drill {scenario.name}: {' '.join(scenario.about.split())}")
         pace = PacedFlight(flight, clock, watch, terminal.log)
         paced.append(pace)
         if url is not None:
             await pace.serve(url)
+        terminal.log(f"drill {scenario.name}: {' '.join(scenario.about.split())}")
+        if url is not None:
             terminal.log(f"the simulated aircraft answers at {given.serve}; any MAVLink client can fly it")
         pace.listen_to_keys()
         return [pace.fly]

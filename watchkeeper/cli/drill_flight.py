@@ -11,14 +11,19 @@ from simulators.flown.scenario import FlownDrill, FlownScenario
 from simulators.onboard.modes import Mode
 from simulators.scenario import Scenario
 from simulators.scripted.flight import ScriptedFlight
+from simulators.wire.ears import aircraft_in, heard_at
 from simulators.wire.serve import Link, ServeUrl, serve
 from watchkeeper.alerts.events import Order
 from watchkeeper.daemon import Watch
 from watchkeeper.edges.keys import Keys
+from watchkeeper.errors import bad_input
+from watchkeeper.link.framing import Framer
 
 SOURCE = "drill"
 LAST_WORDS_S = 2.0
 """The last call is given this long to be heard before a drill ends."""
+EARS_S = 1.5
+"""A heartbeat comes once a second: one more half, and an aircraft has been heard."""
 KEYS = {"r": Mode.SAFE_RECOVERY, "l": Mode.LAND, "h": Mode.POSITION_HOLD}
 KEYS_HELP = "keys: r return, l land, h hold, a acknowledge; they reach this simulated aircraft only"
 AnyScenario = Scenario | FlownScenario
@@ -35,6 +40,13 @@ def begin(scenario: AnyScenario, seed: int, *, served: bool = False) -> AnyFligh
 def start_us(scenario: AnyScenario) -> int:
     """Return when a scenario begins, in microseconds since 1970."""
     return round(scenario.start.timestamp() * 1e6)
+
+
+def refuse_real(systems: set[int], url: ServeUrl) -> None:
+    """Raise BadInputError if aircraft were heard where a drill would be served."""
+    if systems:
+        named = ", ".join(str(system) for system in sorted(systems))
+        raise bad_input(f"telemetry of aircraft {named} comes in at port {url.port}", "serve the drill elsewhere")
 
 
 def source_of(link: int) -> str:
@@ -77,11 +89,13 @@ class PacedFlight:
         self._tell = tell
         self._open = AsyncExitStack()
         self._link: Link | None = None
+        self._framer = Framer()
         self.acted: list[tuple[float, str]] = []
         """What the trainee did, with its time in s after the scenario's start."""
 
     async def serve(self, url: ServeUrl) -> None:
-        """Let clients connect. Raises BadInputError if the address cannot be had."""
+        """Let clients connect. Raises BadInputError if the address cannot be had or an aircraft is heard there."""
+        refuse_real(await heard_at(url, EARS_S), url)
         self._link = await self._open.enter_async_context(serve(url, self._ordered))
 
     def listen_to_keys(self) -> None:
@@ -117,6 +131,10 @@ class PacedFlight:
     def _ordered(self, data: bytes) -> list[bytes]:
         """Take a client's frame; what answers it comes down the link."""
         assert isinstance(self._flight, FlownDrill)
+        if aircraft_in(self._framer, data):
+            self._tell("telemetry of another aircraft comes in where this one is served: the drill ends")
+            self._watch.stop()
+            return []
         self._hear(data, 0)
         what = self._flight.order(data)
         if what is not None:
