@@ -16,8 +16,8 @@ import pytest
 
 from watchkeeper.link.encode import Encoder
 
-JAMMED = Path(__file__).with_name("jammed.yaml")
-CALL = re.compile(r"Caution\. Satellites\.")
+HALF_EMPTY = Path(__file__).with_name("half-empty.yaml")
+CALL = re.compile(r"Caution\. Battery\. Low")
 
 
 class Terminal:
@@ -61,7 +61,7 @@ class Terminal:
 
 def test_keys_are_left_alone_where_there_is_no_terminal(tmp_path: Path) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "watchkeeper.cli.main", "drill", str(JAMMED), "--speed", "200", "--mute",
+        [sys.executable, "-m", "watchkeeper.cli.main", "drill", str(HALF_EMPTY), "--speed", "200", "--mute",
          "--record", str(tmp_path / "kept")],
         capture_output=True, text=True, timeout=120, check=True, input="rrr",
     )  # fmt: skip
@@ -73,7 +73,7 @@ def test_keys_are_left_alone_where_there_is_no_terminal(tmp_path: Path) -> None:
 
 
 def test_caution_return_landing_score(tmp_path: Path) -> None:
-    terminal = Terminal(str(JAMMED), "--speed", "20", "--mute", "--record", str(tmp_path / "kept"))
+    terminal = Terminal(str(HALF_EMPTY), "--speed", "20", "--mute", "--record", str(tmp_path / "kept"))
     terminal.until(r"keys: r return")
     terminal.until(CALL)
     terminal.press("a")
@@ -88,10 +88,9 @@ def test_caution_return_landing_score(tmp_path: Path) -> None:
     assert re.search(r"turned back 10 s after the first call: landed", terminal.shown)
     [kept] = (tmp_path / "kept").rglob("score.json")
     told = json.loads(kept.read_text())
-    call = next(one for one in told["calls"] if one["rule"] == "satellite-loss")
+    call = next(one for one in told["calls"] if one["rule"] == "battery-low")
     assert 0 < call["acknowledged_after_s"] < call["acted_after_s"]
     assert call["action"] == "safe recovery"
-    assert told["expected"][0]["called_s"] == call["at_s"]
     assert told["ending"]["landed"] is True
     assert told["timely"]["charge_pct"] >= told["ending"]["charge_pct"] - 1.0
 
