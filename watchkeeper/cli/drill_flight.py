@@ -58,16 +58,26 @@ class DrillClock:
     """The scenario's time, running at a multiple of real time; strictly increasing."""
 
     def __init__(self, begin_us: int, times_real: float, longest_s: float) -> None:
-        """Time stands still `longest_s` after the start: the flight is over, only its last words are spoken."""
+        """Time stands still until `start`: setting up takes time of its own, which is none of the flight's.
+
+        It stands still again `longest_s` later: the flight is over, only its last words are spoken.
+        """
         self.begin_us = begin_us
         self.times_real = times_real
         self._longest_us = round(longest_s * 1e6)
-        self._began_ns = time.monotonic_ns()
+        self._began_ns: int | None = None
         self._last_us = begin_us - 1
+
+    def start(self) -> None:
+        """Let time run."""
+        self._began_ns = time.monotonic_ns()
 
     def now_us(self) -> int:
         """Return the scenario's time, at least one microsecond after the last."""
-        passed_us = min(round((time.monotonic_ns() - self._began_ns) / 1000 * self.times_real), self._longest_us)
+        passed_us = 0
+        if self._began_ns is not None:
+            passed_us = round((time.monotonic_ns() - self._began_ns) / 1000 * self.times_real)
+        passed_us = min(passed_us, self._longest_us)
         self._last_us = max(self.begin_us + passed_us, self._last_us + 1)
         return self._last_us
 
@@ -106,6 +116,7 @@ class PacedFlight:
 
     async def fly(self) -> None:
         """Fly to the end, then stop the watch."""
+        self._clock.start()
         async with self._open:
             if isinstance(self._flight, ScriptedFlight):
                 for sent in self._flight.frames():
