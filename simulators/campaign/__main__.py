@@ -1,0 +1,108 @@
+"""Flies a campaign: `python -m simulators.campaign --flights 40 --seed 7 --json`."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import multiprocessing
+import os
+import sys
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from pathlib import Path
+from typing import Any
+
+from simulators.campaign.distributions import SHIPPED, Distributions, read
+from simulators.campaign.figures import figures
+from simulators.campaign.judge import Judged, judge
+from watchkeeper.errors import BadInputError
+
+
+def campaign(distributions: Distributions, flights: int, seed: int, workers: int | None = None) -> list[Judged]:
+    """Fly and judge that many flights on all cores, or on so many workers; in the order of their numbers."""
+    judged: list[Judged] = []
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=context) as pool:
+        waiting = [pool.submit(judge, distributions, seed, number) for number in range(flights)]
+        for done in as_completed(waiting):
+            judged.append(done.result())
+            sys.stderr.write(f"\r{len(judged)} of {flights} flights")
+            sys.stderr.flush()
+    sys.stderr.write("\n")
+    return sorted(judged, key=lambda one: one.number)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Fly a campaign and print its figures. Returns the exit status."""
+    parser = argparse.ArgumentParser(
+        prog="python -m simulators.campaign",
+        description="Flies many random simulated flights, runs the watch over each, and judges what it said.",
+    )
+    parser.add_argument("--flights", type=int, default=40, metavar="N", help="how many (40)")
+    parser.add_argument("--seed", type=int, default=1, metavar="S", help="what they are drawn by (1)")
+    parser.add_argument(
+        "--distributions",
+        type=Path,
+        default=SHIPPED,
+        metavar="FILE",
+        help="what flights and faults are drawn from",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
+    given = parser.parse_args(arguments)
+    try:
+        distributions = read(given.distributions)
+        if given.flights < 1:
+            parser.error("--flights: at least one")
+        found = figures(campaign(distributions, given.flights, given.seed), distributions, given.seed)
+    except BadInputError as error:
+        for fault in error.faults:
+            sys.stderr.write(f"{fault}\n")
+        return 2
+    except KeyboardInterrupt:
+        return 0
+    if given.json:
+        print(json.dumps(found))  # noqa: T201  # the answer
+    else:
+        _show(found)
+    return 0
+
+
+def _show(found: dict[str, Any]) -> None:
+    """Write the figures for a person to read."""
+    lines = [f"{found['flights']} flights, {found['hours']:.1f} h, seed {found['seed']}"]
+    for level, one in found["levels"].items():
+        lines += [f"\nknowing {level}:"]
+        for kind, fault in one["faults"].items():
+            lines.append(
+                f"  {kind:20} {fault['detectable']} of {fault['injected']} detectable: called "
+                f"{_rate(fault['called'])}, late {fault['late']}, missed {fault['missed']}"
+            )
+        wrong = one["false_warnings"]
+        lines.append(f"  false warnings {wrong['count']} {wrong['by_rule']}: {wrong['per_hour']} an hour")
+        lines.append(f"  alerts in ten minutes {one['alerts_per_10_min']}, chatter {one['chatter']}")
+        for name, crew in one["crews"].items():
+            lines.append(f"  crews reacting in {name}: {_ended(crew)}")
+        error, bound = one["charge_error_pct"], one["bound_held"]
+        lines.append(f"  charge off by {error['mean']} % on average, 95 % within {error['p95']} %")
+        lines.append(f"  bound held {_rate(bound)}")
+    lines.append("\nfixed rules:")
+    lines += [f"  {rule:18} {_ended(crew)}" for rule, crew in found["fixed_rules"].items()]
+    print("\n".join(lines))  # noqa: T201  # the answer
+
+
+def _rate(rate: dict[str, Any]) -> str:
+    if not rate["of"]:
+        return "none of 0"
+    return f"{rate['count']} of {rate['of']} ({rate['low']:.2f} to {rate['high']:.2f})"
+
+
+def _ended(crew: dict[str, Any]) -> str:
+    used = crew["range_used"]["mean"]
+    return (
+        f"turned back {_rate(crew['turned_back'])}, with reserve {_rate(crew['landed_with_reserve'])}, "
+        f"ran out {_rate(crew['ran_out'])}, range used {used}"
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())
