@@ -21,6 +21,8 @@ from watchkeeper.link.decode import named
 from watchkeeper.link.framing import GOOD, Framer
 
 GRID_S: Final = 0.1
+MOST_ORDERS: Final = 1_000_000
+"""Frames of clients that are kept: sticks at 50 Hz for five hours. What comes on top goes unheard."""
 STATION: Final = (255, 190)
 """System and component of the ground station, as scripted flights have it."""
 _HEARTBEAT: Final = kind("HEARTBEAT")
@@ -34,6 +36,8 @@ _COMMAND_WORDS: Final = {
     20: "return", 21: "land", 22: "take-off", 176: "mode", 178: "speed", 185: "motors stopped", 192: "go to",
     193: "hold", 211: "release", 262: "mode", 300: "plan started", 400: "arm or disarm",
 }  # fmt: skip
+_SYSTEM_AT: Final = 5
+"""Byte of a MAVLink 2 frame that names the system."""
 _ABOUT_MESSAGES: Final = frozenset({510, 511, 512, 519, 520})
 
 
@@ -117,6 +121,8 @@ class FlownDrill:
 
     def order(self, frame: bytes) -> str | None:
         """Take a frame of a client; it goes up the link as any other. Returns what it orders, if it does."""
+        if len(self.orders) >= MOST_ORDERS:
+            return None
         self.orders.append((self.steps, frame))
         what = _order_in(frame)
         if what is not None:
@@ -157,10 +163,9 @@ class FlownDrill:
 
     def frames(self) -> Iterator[Sent]:
         """Yield every frame that is heard until the scenario's end."""
-        system = self.scenario.written.system
         while not self.over:
             for link, data in self.step():
-                yield Sent(self.flight.time_s, system, data, link)
+                yield Sent(self.flight.time_s, data[_SYSTEM_AT], data, link)
 
 
 @dataclass(frozen=True, slots=True)
