@@ -69,7 +69,8 @@ def find(name: str) -> Path:
     path = Path(name)
     if _is_file(path):
         return path
-    raise bad_input(f"no scenario '{name}'", did_you_mean(name, shipped, otherwise=f"one of {', '.join(shipped)}"))
+    todo = did_you_mean(name, shipped, otherwise=f"one of {', '.join(shipped)}")
+    raise bad_input(f"no scenario '{name[:60]}'", todo)
 
 
 def load(path: Path) -> Scenario | FlownScenario:

@@ -24,6 +24,8 @@ LAST_WORDS_S = 2.0
 """The last call is given this long to be heard before a drill ends."""
 EARS_S = 1.5
 """A heartbeat comes once a second: one more half, and an aircraft has been heard."""
+BEHIND_US = 200_000
+"""A flight this far behind holds up the drill's time: else what it tells would be late, and called so."""
 KEYS = {"r": Mode.SAFE_RECOVERY, "l": Mode.LAND, "h": Mode.POSITION_HOLD}
 KEYS_HELP = "keys: r return, l land, h hold, a acknowledge; they reach this simulated aircraft only"
 AnyScenario = Scenario | FlownScenario
@@ -67,6 +69,7 @@ class DrillClock:
         self._longest_us = round(longest_s * 1e6)
         self._began_ns: int | None = None
         self._last_us = begin_us - 1
+        self._reached_us = 0
 
     def start(self) -> None:
         """Let time run."""
@@ -74,18 +77,31 @@ class DrillClock:
 
     def now_us(self) -> int:
         """Return the scenario's time, at least one microsecond after the last."""
-        passed_us = 0
-        if self._began_ns is not None:
-            passed_us = round((time.monotonic_ns() - self._began_ns) / 1000 * self.times_real)
-        passed_us = min(passed_us, self._longest_us)
+        passed_us = min(self._passed_us(), self._reached_us + BEHIND_US, self._longest_us)
         self._last_us = max(self.begin_us + passed_us, self._last_us + 1)
         return self._last_us
 
     async def wait_until(self, time_s: float) -> None:
-        """Wait for a time after the scenario's start."""
-        wait_us = self.begin_us + round(time_s * 1e6) - self.now_us()
-        if wait_us > 0:
-            await asyncio.sleep(wait_us / 1e6 / self.times_real)
+        """Wait for a time after the scenario's start, to which the flight goes next.
+
+        Time waits for a flight that does not keep up, and does not run after it later. Others have their turn each
+        time, also then: clients, keys, Ctrl-C.
+        """
+        behind_us = self._passed_us() - round(time_s * 1e6)
+        if behind_us > BEHIND_US and self._began_ns is not None:
+            self._began_ns += round((behind_us - BEHIND_US) * 1000 / self.times_real)
+        self._reached_us = round(time_s * 1e6)
+        await asyncio.sleep(max(0, -behind_us) / 1e6 / self.times_real)
+
+    def let_run(self) -> None:
+        """Let time run on to the scenario's end: the flight is over."""
+        self._reached_us = self._longest_us
+
+    def _passed_us(self) -> int:
+        """Return the time that would have passed for a flight that keeps up."""
+        if self._began_ns is None:
+            return 0
+        return round((time.monotonic_ns() - self._began_ns) / 1000 * self.times_real)
 
 
 class PacedFlight:
@@ -124,6 +140,7 @@ class PacedFlight:
                     self._hear(sent.data, sent.link)
             else:
                 await self._fly_live(self._flight)
+            self._clock.let_run()
             await asyncio.sleep(LAST_WORDS_S)
         self._watch.stop()
 
