@@ -6,7 +6,8 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from simulators.onboard import sticks
+from simulators.onboard import landing, sticks
+from simulators.onboard.arming import unfit
 from simulators.onboard.command import Sticks
 from simulators.onboard.control import Control
 from simulators.onboard.gauge import Gauges
@@ -29,8 +30,6 @@ _SPOOL_S: Final = 1.5
 _LIFTED_M: Final = 0.5
 _LIFTING_S: Final = 8.0
 """Motors that have not lifted it for so long are stopped."""
-_OVER_M: Final = 5.0
-"""A landing at a place begins within this."""
 
 
 class Autopilot:
@@ -123,23 +122,12 @@ class Autopilot:
         if mode is Mode.SAFE_RECOVERY and self.homing is not None:
             return self.homing.velocity(self)
         if mode is Mode.LAND:
-            return self._land()
+            return landing.velocity(self)
         if mode is Mode.TAKEOFF:
             if self.sensors.height_m >= self.target[2] - _LIFTED_M:
                 self._set_mode(Mode.POSITION_HOLD, Mode.POSITION_HOLD)
             return self.guide.stay(self.target)
         return sticks.hold(self)
-
-    def _land(self) -> Velocity:
-        values, sensors = self.values, self.sensors
-        place = self.land_at or self.target[:2]
-        far = self.land_at is not None and self.guide.distance(*place) > _OVER_M
-        if far and sensors.has_fix:
-            return self.guide.go((*place, self.target[2]), values["fly.speed_m_s"])
-        low = sensors.height_m - self.home[2] < values["land.slow_m"]
-        sink = values["land.slow_m_s"] if low else values["land.fast_m_s"]
-        stay = self.guide.stay((*place, sensors.height_m))
-        return stay[0], stay[1], -sink, 0.0
 
     def _idle(self, step_s: float) -> None:
         """Let the motors turn on the ground."""
@@ -209,7 +197,7 @@ class Autopilot:
         """Start the motors. Returns why not, or None."""
         if self.armed:
             return None
-        refused = None if force else self._unfit()
+        refused = None if force else unfit(self, plan=bool(self.route.items))
         if refused is not None:
             self.say(Severity.WARNING, f"Not armed: {refused}")
             return refused
@@ -225,17 +213,6 @@ class Autopilot:
             self.set_home((self.sensors.north_m, self.sensors.east_m, self.sensors.height_m))
         self.stay_here()
         self.say(Severity.INFO, "Armed")
-        return None
-
-    def _unfit(self) -> str | None:
-        if not self.sensors.has_fix and self.values["arm.needs_fix"]:
-            return "no position"
-        if self.mode in {Mode.LAND, Mode.SAFE_RECOVERY}:
-            return f"mode {self.mode.words}"
-        if self.mode is Mode.MISSION and not self.route.items:
-            return "no plan"
-        if self.gauges.voltage_v < self.values["low1.volt_v"]:
-            return "battery low"
         return None
 
     def disarm(self, *, force: bool = False) -> bool:
