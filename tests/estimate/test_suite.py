@@ -96,7 +96,8 @@ def test_aggregates_are_the_worst_pack() -> None:
         readings.put(INDEX[f"battery.{name}"], value, stream)
     values = part.run(1_000_000)
     assert values is not None
-    charge, rest, ohm, sag, left, *packs = values
+    charge, rest, ohm, sag, left, out, *packs = values
+    assert out == 0
     first, second = packs[:5], packs[5:]
     assert (charge, rest, left) == (second[0], second[1], second[4])
     assert (ohm, sag) == (max(first[2], second[2]), max(first[3], second[3]))  # type: ignore[type-var]

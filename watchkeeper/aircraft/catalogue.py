@@ -176,6 +176,7 @@ _AIRCRAFT: tuple[ReadingType, ...] = (
         words=CELL_SOURCES,
         held=True,
     ),
+    R("battery.packs_out", "count", "packs that carried and now give nothing", "estimate", 5, 30, estimate=True),
     R("return.time", "s", "time the way home and the landing take", "estimate", 3, 15, estimate=True),
     R("return.energy", "Wh", "energy the way home and the landing take", "estimate", 3, 15, estimate=True),
     R("return.reserve", "%", "charge left after landing at home, expected", "estimate", 3, 15, estimate=True),

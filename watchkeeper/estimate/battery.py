@@ -13,6 +13,7 @@ from typing import Final
 from watchkeeper.aircraft.catalogue import INDEX, MAX_PACKS, PHASE_GROUPS, pack_index
 from watchkeeper.aircraft.files import AircraftFile, Packs
 from watchkeeper.aircraft.readings import Readings, Stream
+from watchkeeper.estimate.carrying import Carrying
 from watchkeeper.estimate.charge import ChargeCount
 from watchkeeper.estimate.curve import fall_at
 from watchkeeper.estimate.loadline import LoadLine
@@ -140,9 +141,10 @@ class BatteryEstimates:
         self._whole = PackEstimate(_indexes("battery.", _INPUTS))
         self._packs: list[PackEstimate] = []
         self._known: list[int] = []
+        self._carrying = Carrying()
         self.stream = Stream()
-        self.indexes: list[int] = _indexes("battery.", NAMES)
-        """Readings that `run` writes: the worst pack's, then each known pack's."""
+        self.indexes: list[int] = [*_indexes("battery.", NAMES), INDEX["battery.packs_out"]]
+        """Readings that `run` writes: the worst pack's, the number of packs out, then each known pack's."""
 
     def doubt_pct(self) -> float | None:
         """Return what holes add to the doubt of the charge; None when not all packs that are told apart are known.
@@ -151,8 +153,24 @@ class BatteryEstimates:
         """
         if not self._packs:
             return self._whole.doubt_pct
-        told = [one.doubt_pct for one in self._packs if one.values[0] is not None]
-        return max(told) if len(told) >= self._each.count else None
+        told = [one.doubt_pct for one in self._connected() if one.values[0] is not None]
+        return max(told) if told and len(told) + len(self._carrying.out) >= self._each.count else None
+
+    def share(self) -> float:
+        """Return the part of all packs that can still give: 1 unless one has come off the bus."""
+        return 1.0 - len(self._carrying.out) / max(self._each.count, len(self._packs), 1)
+
+    def _connected(self) -> list[PackEstimate]:
+        return [one for i, one in enumerate(self._packs) if i not in self._carrying.out]
+
+    def _judge(self, now_us: int) -> None:
+        """Find the packs that have come off the bus; only in flight, where all of them carry."""
+        readings = self._readings
+        if self._each.topology != "parallel" or readings.values[_PHASE] not in _IN_FLIGHT:
+            self._carrying.reset()
+            return
+        currents = [number(readings, pack_index(pack, "current"), now_us) for pack in self._known]
+        self._carrying.update(currents, now_us)
 
     def run(self, now_us: int) -> list[float | None] | None:
         """Return values for `indexes`, or None when no new sample came."""
@@ -163,23 +181,26 @@ class BatteryEstimates:
                 self._packs.append(PackEstimate(_indexes(f"battery.{pack}.", _INPUTS)))
                 self.indexes.extend(_indexes(f"battery.{pack}.", NAMES))
         if not self._packs:
-            return list(self._whole.values) if self._whole.run(readings, self._all, now_us) else None
+            return [*self._whole.values, None] if self._whole.run(readings, self._all, now_us) else None
         if not sum(one.run(readings, self._each, now_us) for one in self._packs):  # every one runs
             return None
+        self._judge(now_us)
         values: list[float | None] = []
+        connected = self._connected()
         for position, worst in enumerate(_WORST):
-            known = [v for one in self._packs if (v := one.values[position]) is not None]
+            known = [v for one in connected if (v := one.values[position]) is not None]
             values.append(worst(known) if known else None)
-        values[0] = self._not_better(values[0])
+        values[0] = self._not_better(values[0], connected)
+        values.append(float(len(self._carrying.out)))
         for one in self._packs:
             values.extend(one.values)
         return values
 
-    def _not_better(self, worst_pct: float | None) -> float | None:
+    def _not_better(self, worst_pct: float | None, connected: Sequence[PackEstimate]) -> float | None:
         """Return the worst charge, in flight no better than it last was in a pack that is no longer told."""
         if self._readings.values[_PHASE] not in _IN_FLIGHT:
             for one in self._packs:
                 one.last_charge_pct = one.values[0]  # what is silent on the ground may be taken out
         if worst_pct is None:
             return None
-        return min([worst_pct, *(p for one in self._packs if (p := one.last_charge_pct) is not None)])
+        return min([worst_pct, *(p for one in connected if (p := one.last_charge_pct) is not None)])

@@ -137,13 +137,18 @@ class ReturnHome:
         file: AircraftFile | None,
         sortie: SortieFile | None,
         doubt_pct: Callable[[], float | None] = lambda: 0.0,
+        share: Callable[[], float] = lambda: 1.0,
     ) -> None:
-        """`doubt_pct` gives what adds to the usual doubt of the charge, None when not all packs are known."""
+        """`doubt_pct` gives what adds to the usual doubt of the charge, None when not all packs are known.
+
+        `share` gives the part of all packs that is still on the bus.
+        """
         self._readings = readings
         self._file = file if file is not None else AircraftFile()
         self._energy_wh = pack_energy_wh(self._file.packs)
         reserve = sortie.reserve_pct if sortie is not None else None
         self._doubt_pct = doubt_pct
+        self._share = share
         self._required_pct = max(LEAST_RESERVE_PCT, reserve or 0.0)
         self._power_w: float | None = None
         self._power_us = 0
@@ -170,7 +175,8 @@ class ReturnHome:
         hover = self._file.hover_power
         power_w = self._power_w if self._power_w is not None else hover.power_w if hover is not None else None
         doubt_pct = self._doubt_pct()
-        if self._energy_wh is None or charge_pct is None or doubt_pct is None or power_w is None:
+        energy_wh = None if self._energy_wh is None else self._energy_wh * self._share()
+        if not energy_wh or charge_pct is None or doubt_pct is None or power_w is None:
             return BLIND
         speed_m_s, outward_m_s = self._speed_home(now_us), self._outward_m_s
         done = done_already(phase, distance_m)
@@ -182,7 +188,7 @@ class ReturnHome:
         home = answer(
             way_home(self._file, distance_m, height_m, speed_m_s, done),
             charge_pct=charge_pct,
-            energy_wh=self._energy_wh,
+            energy_wh=energy_wh,
             power_w=power_w,
             speed_m_s=speed_m_s,
             outward_m_s=outward_m_s,

@@ -97,7 +97,7 @@ class EstimateSuite:
             MarginTrend(readings),
             SatelliteDrop(readings),
             WindFallback(readings, sortie),
-            ReturnHome(readings, file, sortie, batteries.doubt_pct),
+            ReturnHome(readings, file, sortie, batteries.doubt_pct, batteries.share),
             TimeToDusk(lambda: aircraft.position, lambda now_us: now_us / 1e6),
         ]
 
