@@ -19,16 +19,24 @@ from watchkeeper.errors import BadInputError
 
 
 def campaign(distributions: Distributions, flights: int, seed: int, workers: int | None = None) -> list[Judged]:
-    """Fly and judge that many flights on all cores, or on so many workers; in the order of their numbers."""
+    """Fly and judge that many flights on all cores, or on so many workers; in the order of their numbers.
+
+    Raises RuntimeError if the watch fails; no further flight begins then.
+    """
     judged: list[Judged] = []
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=context) as pool:
         waiting = [pool.submit(judge, distributions, seed, number) for number in range(flights)]
-        for done in as_completed(waiting):
-            judged.append(done.result())
-            sys.stderr.write(f"\r{len(judged)} of {flights} flights")
-            sys.stderr.flush()
-    sys.stderr.write("\n")
+        try:
+            for done in as_completed(waiting):
+                judged.append(done.result())
+                sys.stderr.write(f"\r{len(judged)} of {flights} flights")
+                sys.stderr.flush()
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+        finally:
+            sys.stderr.write("\n")
     return sorted(judged, key=lambda one: one.number)
 
 
@@ -58,6 +66,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for fault in error.faults:
             sys.stderr.write(f"{fault}\n")
         return 2
+    except RuntimeError as error:
+        sys.stderr.write(f"{error}\n")
+        return 1
     except KeyboardInterrupt:
         return 0
     if given.json:
@@ -70,16 +81,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _show(found: dict[str, Any]) -> None:
     """Write the figures for a person to read."""
     lines = [f"{found['flights']} flights, {found['hours']:.1f} h, seed {found['seed']}"]
+    lines += [f"{count} tell nothing of the reserve: {why}" for why, count in found["left_out"].items()]
     for level, one in found["levels"].items():
         lines += [f"\nknowing {level}:"]
         for kind, fault in one["faults"].items():
             lines.append(
                 f"  {kind:20} {fault['detectable']} of {fault['injected']} detectable: called "
-                f"{_rate(fault['called'])}, late {fault['late']}, missed {fault['missed']}"
+                f"{_rate(fault['called'])}, late {fault['late']}, missed {fault['missed']}; told before "
+                f"{fault['stood']}, cut short {fault['cut_short']}"
             )
         wrong = one["false_warnings"]
         lines.append(f"  false warnings {wrong['count']} {wrong['by_rule']}: {wrong['per_hour']} an hour")
-        lines.append(f"  alerts in ten minutes {one['alerts_per_10_min']}, chatter {one['chatter']}")
+        lines.append(f"  alerts in ten minutes {one['alerts_per_10_min']['per_10_min']}, chatter {one['chatter']}")
         for name, crew in one["crews"].items():
             lines.append(f"  crews reacting in {name}: {_ended(crew)}")
         error, bound = one["charge_error_pct"], one["bound_held"]

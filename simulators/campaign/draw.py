@@ -12,10 +12,11 @@ from typing import Any, Final
 
 from simulators.campaign.distributions import Distributions, even
 from simulators.flown.scenario_file import FlownFile
+from simulators.flown.truth import LIMIT_S
+from simulators.onboard.gauge import MonitorErrors
 
 SYSTEM: Final = 143
 HOME: Final = (1.25, -31.5)
-LIMIT_S: Final = 3000.0
 ARM_S: Final = 5.0
 _M_PER_DEG: Final = 111_000.0
 
@@ -83,7 +84,7 @@ def draw(distributions: Distributions, seed: int, number: int) -> Drawn:
     return Drawn(number, dice.randrange(2**31), FlownFile.model_validate(written), fault, values)
 
 
-_WORK: Final = ((1.0, 0.0, 120.0), (1.0, 0.12, 120.0), (0.9, 0.0, 240.0), (1.0, 0.05, 3000.0))
+_WORK: Final = ((1.0, 0.0, 120.0), (1.0, 0.12, 120.0), (0.9, 0.0, 240.0), (1.0, 0.05, 3600.0))
 """Parts of the distance, turns from the bearing in rad, and stays in s of the places where the crew works."""
 
 
@@ -106,9 +107,10 @@ def _fault(
     do: dict[str, Any] = {}
     match chosen.kind:
         case "gauge lies":
-            for pack in written["packs"]:
-                pack["charge_pct"] = values["charge_pct"]
-                pack["gauge_pct"] = 100.0
+            for i, pack in enumerate(written["packs"]):
+                # whoever starts a gauge wrong also has to name its scale: drawn as every other flight's is
+                scale = MonitorErrors.draw(f"{written['scenario']} {which} {i}").scale
+                pack |= {"charge_pct": values["charge_pct"], "gauge_pct": 100.0, "current_scale": scale}
         case "weak cell":
             written["packs"][0] |= {"weak_cell": 1 + int(12 * which), "weak_mohm": values["mohm"]}
         case "pack opens":

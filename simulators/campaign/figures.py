@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from simulators.campaign.crews import THUMBS
+from simulators.campaign.crews import QUICK_S, THUMBS
 from simulators.campaign.distributions import Distributions
-from simulators.campaign.intervals import per_hour, share, spread
+from simulators.campaign.intervals import per_10_min, per_hour, share, spread, spread_of_groups
 from simulators.campaign.judge import AtLevel, Judged
 from simulators.campaign.knowledge import LEVELS
 from simulators.flown.truth import Outcome
@@ -16,14 +17,15 @@ from simulators.flown.truth import Outcome
 def figures(judged: Sequence[Judged], distributions: Distributions, seed: int) -> dict[str, Any]:
     """Return the campaign's one object."""
     hours = sum(one.flown.end_s - one.flown.took_off_s for one in judged) / 3600.0
-    fit = [one for one in judged if one.last_good_s is not None]
+    fit = [one for one in judged if one.left_out is None]
     return {
         "flights": len(judged),
         "seed": seed,
         "hours": round(hours, 3),
+        "left_out": dict(sorted(Counter(one.left_out for one in judged if one.left_out is not None).items())),
         "levels": {level: _level(level, judged, fit, distributions, hours) for level in LEVELS},
         "fixed_rules": {
-            rule: {**_crew(fit, lambda one, rule=rule: one.thumbs.get(rule)), "reaction_s": 10}  # type: ignore[misc]
+            rule: {**_crew(fit, lambda one, rule=rule: one.thumbs.get(rule)), "reaction_s": QUICK_S}  # type: ignore[misc]
             for rule in THUMBS
         },
     }
@@ -33,11 +35,7 @@ def _level(
     level: str, judged: Sequence[Judged], fit: Sequence[Judged], distributions: Distributions, hours: float
 ) -> dict[str, Any]:
     at = {one.number: one.levels[level] for one in judged}
-    wrong = [warning for one in at.values() for warning in one.false_warnings]
-    by_rule: dict[str, int] = {}
-    for rule, _ in wrong:
-        by_rule[rule] = by_rule.get(rule, 0) + 1
-    errors = [error for one in at.values() for error in one.charge_errors_pct]
+    wrong = Counter(rule for one in at.values() for rule, _ in one.false_warnings)
     bounds = [one.bound_held for one in at.values() if one.bound_held is not None]
     return {
         "faults": {
@@ -45,45 +43,57 @@ def _level(
             for one in distributions.faults
             if any(flight.fault == one.kind for flight in judged)
         },
-        "false_warnings": {**per_hour(len(wrong), hours), "by_rule": by_rule},
-        "alerts_per_10_min": round(sum(one.alerts for one in at.values()) / (6 * hours), 3) if hours else None,
+        "false_warnings": {**per_hour(wrong.total(), hours), "by_rule": dict(sorted(wrong.items()))},
+        "alerts_per_10_min": per_10_min(sum(one.alerts for one in at.values()), hours),
         "chatter": sum(one.chatter for one in at.values()),
         "crews": {
             "5 to 45 s": _crew(fit, lambda one: at[one.number].drawn_reaction),
             "10 s": _crew(fit, lambda one: at[one.number].quick),
         },
-        "charge_error_pct": spread(errors),
+        "charge_error_pct": spread_of_groups(one.charge_errors_pct for one in at.values()),
         "bound_held": share(sum(bounds), len(bounds)),
     }
 
 
 def _fault(kind: str, within_s: float, judged: Iterable[Judged], at: dict[int, AtLevel]) -> dict[str, Any]:
-    """Count one kind of fault. A call before the floor is in time; its lead is against the latest time allowed."""
-    flights = [one for one in judged if one.fault == kind]
-    began = [one for one in flights if one.flown.fault_began_s is not None]
-    detectable = [one for one in began if one.flown.floor_passed_s is not None]
+    """Count one kind of fault. A call before the floor is in time; its lead is against the latest time allowed.
+
+    Left out of the rate is what tells nothing of the watch: `stood`, where an alert that calls the fault had been
+    told before it began and no other was in time, and `cut_short`, where the flight landed before time was up.
+    """
+    began = [one for one in judged if one.fault == kind and one.flown.fault_began_s is not None]
     leads: list[float] = []
-    called = late = 0
-    for one in detectable:
+    detectable = called = late = stood = cut_short = missed = 0
+    for one in began:
         called_s, floor_s = at[one.number].called_s, one.flown.floor_passed_s
-        if called_s is None or floor_s is None:
+        if floor_s is None:
             continue
-        lead_s = floor_s + within_s - called_s
-        leads.append(lead_s)
-        called += lead_s >= 0
-        late += lead_s < 0
+        detectable += 1
+        in_time = called_s is not None and called_s <= floor_s + within_s
+        if at[one.number].stood and not in_time:
+            stood += 1
+        elif called_s is not None:
+            leads.append(floor_s + within_s - called_s)
+            called += in_time
+            late += not in_time
+        elif one.flown.landed and one.flown.end_s < floor_s + within_s:
+            cut_short += 1
+        else:
+            missed += 1
     return {
         "injected": len(began),
-        "detectable": len(detectable),
-        "called": share(called, len(detectable)),
+        "detectable": detectable,
+        "stood": stood,
+        "cut_short": cut_short,
+        "called": share(called, detectable - stood - cut_short),
         "late": late,
-        "missed": len(detectable) - called - late,
+        "missed": missed,
         "lead_s": spread(leads),
     }
 
 
 def _crew(fit: Sequence[Judged], outcome_of: Callable[[Judged], Outcome | None]) -> dict[str, Any]:
-    """Count what became of the flights of a crew."""
+    """Count what became of the flights of a crew. Using half as much again as there was counts no further."""
     ended = [(one, outcome) for one in fit if (outcome := outcome_of(one)) is not None]
     turned = [(one, outcome) for one, outcome in ended if outcome.turned_back_s is not None]
     used = [
@@ -94,7 +104,7 @@ def _crew(fit: Sequence[Judged], outcome_of: Callable[[Judged], Outcome | None])
     return {
         "flights": len(ended),
         "turned_back": share(len(turned), len(ended)),
-        "landed_with_reserve": share(sum(outcome.with_reserve for _, outcome in ended), len(ended)),
-        "ran_out": share(sum(not outcome.landed for _, outcome in ended), len(ended)),
+        "landed_with_reserve": share(sum(outcome.with_reserve() for _, outcome in ended), len(ended)),
+        "ran_out": share(sum(outcome.fell for _, outcome in ended), len(ended)),
         "range_used": spread([min(1.5, part) for part in used]),
     }

@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
+import math
 import tempfile
-from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
 from simulators.campaign import crews, knowledge
+from simulators.campaign.borne_out import LANDING_FLOOR_PCT, Moments, is_borne_out
 from simulators.campaign.distributions import Distributions
-from simulators.campaign.draw import ARM_S, LIMIT_S, Drawn, draw
+from simulators.campaign.draw import ARM_S, Drawn, draw
 from simulators.campaign.record import Flown, fly
-from simulators.campaign.watch import Heard, Said, listen
-from simulators.flown.truth import Outcome, latest_turn_back
+from simulators.campaign.watch import Heard, Life, listen
+from simulators.flown.truth import Futures, Outcome
 
 OVERSTAY_S: Final = 120.0
 """The recorded flight goes home so long after the last good moment: a call has come by then or not at all."""
 _FAULTY_STAY_S: Final = 150.0
 _FIRST_S: Final = ARM_S + 20.0
 _READINGS: Final = ("battery.charge_left", "return.reserve_low")
-_TURN_BACK_RULE: Final = "return-reserve"
-_EARLY_WARNING_S: Final = 90.0
-"""A warning about the return is right from so long before the last good moment on."""
+_TURN_BACK_RULES: Final = frozenset({"return-reserve", "return-now"})
+"""The caution; and the warning, for whoever is told that first turns back as well."""
 _UNFIT: Final = frozenset({"motors stop", "position pulled", "satellites jammed", "restart"})
 """Faults in which turning back in time is not what decides: such flights say nothing of the reserve."""
 _CHATTER, _CHATTER_S = 3, 60.0
@@ -35,6 +35,8 @@ class AtLevel:
 
     called_s: float | None = None
     """The fault, from when it began."""
+    stood: bool = False
+    """Whether an alert that calls the fault stood already when it began: it tells nothing of the watch."""
     false_warnings: list[tuple[str, float]] = field(default_factory=list)
     alerts: int = 0
     chatter: int = 0
@@ -47,13 +49,17 @@ class AtLevel:
 
 @dataclass(slots=True)
 class Judged:
-    """One flight, judged. `last_good_s` is the last moment at which turning back still lands with the reserve."""
+    """One flight, judged. `last_good_s` is the last moment at which turning back still lands with the reserve.
+
+    `left_out` says why the flight tells nothing of the reserve; None if it does.
+    """
 
     number: int
     fault: str | None
     values: dict[str, float]
     flown: Flown
     last_good_s: float | None
+    left_out: str | None
     levels: dict[str, AtLevel]
     thumbs: dict[str, Outcome]
 
@@ -61,87 +67,94 @@ class Judged:
 def judge(distributions: Distributions, seed: int, number: int) -> Judged:
     """Draw, fly, listen, judge. Raises RuntimeError if the watch fails."""
     drawn = draw(distributions, seed, number)
-    fit = drawn.fault not in _UNFIT
-    last_good_s = latest_turn_back(drawn.file, drawn.seed, _FIRST_S, LIMIT_S) if fit else None
-    if last_good_s is not None:
-        home_s = last_good_s + OVERSTAY_S
-    else:
-        home_s = drawn.values.get("at_s", 150.0) + _FAULTY_STAY_S
+    thumbs = crews.Thumbs()
+    file = drawn.file.model_copy(update={"faults": []}) if drawn.fault == "motors stop" else drawn.file
+    futures = Futures(file, drawn.seed, each_step=thumbs.look)
+    moments = Moments(futures.latest(_FIRST_S), futures.latest(_FIRST_S, LANDING_FLOOR_PCT))
+    last_good_s = moments.last_good_s
+    home_s = math.inf if last_good_s is None else last_good_s + OVERSTAY_S
+    if drawn.fault in _UNFIT or last_good_s is None:
+        home_s = min(home_s, drawn.values.get("at_s", 0.0) + _FAULTY_STAY_S)
     with tempfile.TemporaryDirectory(prefix="campaign-") as name:
         folder = Path(name)
         flown = fly(drawn, folder / "flight.tlog", home_s)
-        levels = {
-            level: _at_level(
-                listen(folder / "flight.tlog", path, _READINGS), distributions, drawn, flown, last_good_s
-            )
-            for level, path in knowledge.write(drawn, folder).items()
-        }
-    thumbs: dict[str, Outcome] = {}
-    if last_good_s is not None:
-        for rule, at_s in crews.thumb_times(drawn).items():
-            thumbs[rule] = crews.turned(drawn, at_s, crews.QUICK_S)
-    return Judged(number, drawn.fault, drawn.values, flown, last_good_s, levels, thumbs)
+        rules: Sequence[str] = () if drawn.fault is None else distributions.fault(drawn.fault).rules
+        levels: dict[str, AtLevel] = {}
+        heard: dict[str, Heard] = {}
+        for level, path in knowledge.write(drawn, folder).items():
+            heard[level] = listen(folder / "flight.tlog", path, _READINGS)
+            levels[level] = at_level(heard[level], rules, flown, moments)
+    left_out = why_left_out(drawn.fault, flown, last_good_s)
+    outcomes: dict[str, Outcome] = {}
+    if left_out is None:
+        for level, found in levels.items():
+            _crews(found, heard[level], drawn, flown, futures)
+        outcomes = {rule: crews.turned(futures, at_s, crews.QUICK_S) for rule, at_s in thumbs.times_s.items()}
+    return Judged(number, drawn.fault, drawn.values, flown, last_good_s, left_out, levels, outcomes)
 
 
-def _at_level(
-    heard: Heard, distributions: Distributions, drawn: Drawn, flown: Flown, last_good_s: float | None
-) -> AtLevel:
+def why_left_out(fault: str | None, flown: Flown, last_good_s: float | None) -> str | None:
+    """Return why a flight tells nothing of the reserve, or None if it does."""
+    if fault in _UNFIT:
+        return "another matter decides"
+    if last_good_s is None:
+        return "never a good moment"
+    if not math.isfinite(last_good_s):
+        return "lands by itself"
+    if flown.fault_began_s is not None and flown.fault_began_s > last_good_s:
+        return "nobody could know"
+    if flown.silent_at(last_good_s):
+        return "no telemetry"
+    return None
+
+
+def at_level(heard: Heard, rules: Collection[str], flown: Flown, moments: Moments) -> AtLevel:
+    """Judge what was heard of one flight; `rules` are those that call its fault."""
     found = AtLevel()
-    rules: Sequence[str] = ()
-    if drawn.fault is not None and flown.fault_began_s is not None:
-        rules = distributions.fault(drawn.fault).rules
+    lives = heard.lives()
+    if flown.fault_began_s is not None:
         found.called_s = heard.first(rules, flown.fault_began_s)
-    raised = [one for one in heard.said if one.change == "raised" and one.level in {"caution", "warning"}]
-    found.alerts = len(raised)
-    found.chatter = _chatter(raised)
+        found.stood = heard.stands(rules, flown.fault_began_s)
+    found.alerts = sum(one.level in {"caution", "warning"} for one in lives)
+    found.chatter = _chatter(lives)
     found.false_warnings = [
-        (one.rule, one.at_s)
-        for one in raised
-        if one.level == "warning" and not _right(one, rules, flown, last_good_s)
+        (one.rule, one.told_s)
+        for one in lives
+        if one.level == "warning" and not is_borne_out(one, rules, flown, moments)
     ]
     _charge(found, heard, flown)
-    if last_good_s is not None:
-        found.turn_back_call_s = heard.first([_TURN_BACK_RULE])
-        found.drawn_reaction = crews.turned(drawn, found.turn_back_call_s, crews.reaction_s(drawn))
-        found.quick = crews.turned(drawn, found.turn_back_call_s, crews.QUICK_S)
     return found
 
 
-def _right(one: Said, rules: Sequence[str], flown: Flown, last_good_s: float | None) -> bool:
-    """Tell whether a warning is borne out by the truth."""
-    if one.rule in rules and flown.fault_began_s is not None and one.at_s >= flown.fault_began_s:
-        return True
-    if one.rule == "link-lost":
-        return flown.silent_at(one.at_s)
-    if one.rule == "position-lost":
-        return flown.without_fix_at(one.at_s)
-    if one.rule == "return-now":
-        return last_good_s is not None and one.at_s >= last_good_s - _EARLY_WARNING_S
-    if one.rule == "home-unreachable":
-        return last_good_s is not None and one.at_s >= last_good_s
-    if one.rule in {"disarmed-in-air", "falling"}:
-        return flown.crashed
-    return False
+def _crews(found: AtLevel, heard: Heard, drawn: Drawn, flown: Flown, futures: Futures) -> None:
+    """Let crews act on what the watch said, and hold its bound against the landing."""
+    turned_s = flown.turned_back_s
+    call_s = heard.first(_TURN_BACK_RULES, to_s=math.inf if turned_s is None else turned_s)
+    found.turn_back_call_s = call_s
+    found.drawn_reaction = crews.turned(futures, call_s, crews.reaction_s(drawn))
+    found.quick = crews.turned(futures, call_s, crews.QUICK_S)
+    if turned_s is None or flown.silent_at(turned_s):
+        return
+    bound_pct = heard.reading("return.reserve_low", turned_s)
+    if bound_pct is not None:
+        found.bound_held = bound_pct <= flown.landing_charge_pct if flown.landed else bound_pct < 0.0
 
 
-def _chatter(raised: Sequence[Said]) -> int:
-    """Count rules that are raised three times or more within a minute (facts of alarm management: chattering)."""
-    by_rule: defaultdict[str, list[float]] = defaultdict(list)
-    for one in raised:
-        by_rule[one.rule].append(one.at_s)
+def _chatter(lives: Sequence[Life]) -> int:
+    """Count rules that chatter: three changes into alarm and out of it, or more, within a minute (ISA-18.2)."""
+    by_rule: dict[str, list[float]] = {}
+    for one in lives:
+        by_rule.setdefault(one.rule, []).extend(t for t in (one.told_s, one.cleared_s) if math.isfinite(t))
     return sum(
         any(later - first <= _CHATTER_S for first, later in zip(times, times[_CHATTER - 1 :], strict=False))
-        for times in by_rule.values()
+        for times in map(sorted, by_rule.values())
     )
 
 
 def _charge(found: AtLevel, heard: Heard, flown: Flown) -> None:
+    """Take the errors of the charge, second by second, while telemetry arrives."""
     begin, end = int(flown.took_off_s) + 5, int(flown.end_s)
     for second in range(begin, min(end, len(flown.charge_pct))):
         estimate = heard.reading("battery.charge_left", second)
-        if estimate is not None:
+        if estimate is not None and not flown.silent_at(second):
             found.charge_errors_pct.append(abs(estimate - flown.charge_pct[second]))
-    if flown.turned_back_s is not None and not flown.crashed:
-        bound = heard.reading("return.reserve_low", flown.turned_back_s)
-        if bound is not None:
-            found.bound_held = flown.landing_charge_pct >= bound

@@ -1,10 +1,17 @@
 """What would have been: the same flight flown silently, turned back at one moment or another.
 
 Ground, sky and radio are left out: they decide what is known, not what the packs give. Steps are 0.1 s.
+
+Charge is usable charge: 0 % is where the power of the flight can no longer be held above the cell floor, at the
+packs' temperature and age of that moment; 100 % is a full pack.
 """
 
 from __future__ import annotations
 
+import copy
+import math
+from bisect import bisect_left
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,70 +20,214 @@ from simulators.flown.events import Events
 from simulators.flown.flight import FastFlight
 from simulators.flown.scenario_file import FlownFile
 from simulators.onboard.modes import Landed, Mode
+from simulators.physics.packs import Pack, PackBank
 
 RESERVE_PCT: Final = 20.0
-"""Charge that must be left in the emptier pack after landing."""
-_LIMIT_S: Final = 3600.0
+"""Usable charge that must be left in the emptier pack after landing."""
+CELL_FLOOR_V: Final = 3.3
+"""Voltage of a cell under load, on the mean of a pack, below which nobody plans to fly (common practice)."""
+LIMIT_S: Final = 5400.0
+"""Longer than the packs last with no load at all."""
 _STEP_S: Final = 5.0
 _EVERY: Final = 5
+_MARK_S: Final = 60.0
+_HALVINGS: Final = 12
+"""Charge to a fortieth of a per cent."""
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How a flight ended. Charge is that of the emptier connected pack, in %, at landing or when it fell."""
+    """How a flight ended. Usable charge of the emptier connected pack in %, at landing or when it fell.
+
+    `landed` is false for one that fell and for one still in the air at the limit; only the first `fell`.
+    """
 
     landed: bool
+    fell: bool
     charge_pct: float
     end_s: float
     took_off_s: float
     turned_back_s: float | None
 
+    def with_reserve(self, reserve_pct: float = RESERVE_PCT) -> bool:
+        """Whether it landed with that much left."""
+        return self.landed and self.charge_pct >= reserve_pct
+
+
+class MeanPower:
+    """The mean electric power of a flight since it left the ground. `look` at even intervals."""
+
+    __slots__ = ("_looks", "_sum_w")
+
+    def __init__(self) -> None:
+        self._sum_w = 0.0
+        self._looks = 0
+
+    def look(self, flight: FastFlight) -> None:
+        """Take the present power in, if it flies."""
+        if flight.pilot.landed is Landed.AIR and not flight.craft.on_ground:
+            self._sum_w += flight.bank.power_w
+            self._looks += 1
+
     @property
-    def with_reserve(self) -> bool:
-        """Whether it landed with the reserve."""
-        return self.landed and self.charge_pct >= RESERVE_PCT
+    def power_w(self) -> float:
+        """The mean, 0 before take-off."""
+        return self._sum_w / self._looks if self._looks else 0.0
 
 
-def fly(written: FlownFile, seed: int, turn_back_s: float | None, limit_s: float = _LIMIT_S) -> Outcome:
-    """Fly a scenario, ordered home at a time, and tell how it ended."""
-    flight = FastFlight(written.setup(), seed)
-    flight.pilot.load_plan(written.plan_items())
-    events = Events([event for event in written.events() if event.do.name not in SILENT])
-    took_off_s = 0.0
-    turned: float | None = None
-    while flight.time_s < limit_s:
-        for _ in events.happen(flight):
-            pass
-        for _ in range(_EVERY):
-            flight.step()
-        pilot, craft = flight.pilot, flight.craft
-        if not took_off_s and pilot.landed in {Landed.TAKEOFF, Landed.AIR}:
-            took_off_s = flight.time_s
-        if turn_back_s is not None and turned is None and took_off_s and flight.time_s >= turn_back_s:
-            turned = flight.time_s
-            if pilot.intended is not Mode.SAFE_RECOVERY:
-                pilot.enter(Mode.SAFE_RECOVERY, "order")
-        if took_off_s and (craft.crashed or (not pilot.armed and craft.on_ground)):
-            break
-    connected = [100.0 * pack.charge for pack in flight.bank.packs if not pack.is_open]
-    landed = bool(took_off_s) and flight.craft.on_ground and not flight.craft.crashed
-    return Outcome(landed, min(connected, default=0.0), flight.time_s, took_off_s, turned)
+def usable_pct(bank: PackBank, power_w: float) -> float:
+    """Return the usable charge of the emptier connected pack at a power, 0 to 100 %; 0 with no pack connected."""
+    connected = [pack for pack in bank.packs if not pack.is_open]
+    if not connected:
+        return 0.0
+    empty = _empty(connected, power_w)
+    least = min(pack.charge for pack in connected)
+    return max(0.0, 100.0 * (least - empty) / (1.0 - empty)) if empty < 1.0 else 0.0
 
 
-def latest_turn_back(written: FlownFile, seed: int, from_s: float, to_s: float) -> float | None:
-    """Return the latest time in s, to 5 s, at which turning back lands with the reserve. None if there is none.
-
-    Later is never better: what is flown cannot be got back. So halving finds it.
-    """
-    if not fly(written, seed, from_s).with_reserve:
-        return None
-    low, high = from_s, to_s
-    if fly(written, seed, high).with_reserve:
-        return high
-    while high - low > _STEP_S:
+def _empty(packs: list[Pack], power_w: float) -> float:
+    """Return the charge (0 to 1) at which packs of equal charge hold a power just at the cell floor."""
+    low, high = 0.0, 1.0
+    for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        if fly(written, seed, middle).with_reserve:
+        if _cell_v(packs, middle, power_w) < CELL_FLOOR_V:
             low = middle
         else:
             high = middle
-    return low
+    return high
+
+
+def _cell_v(packs: list[Pack], charge: float, power_w: float) -> float:
+    """Return the settled voltage of a cell under a constant power, 0 if it cannot be given.
+
+    Kirchhoff, as for two sources in parallel: sum(G) V^2 - sum(E G) V + P = 0.
+    """
+    siemens = short_a = 0.0
+    for pack in packs:
+        conductance_s = 1.0 / _settled_ohm(pack, charge)
+        siemens += conductance_s
+        short_a += pack.model.cells_in_series * pack.model.cell.open_circuit(charge)[0] * conductance_s
+    square = short_a * short_a - 4.0 * siemens * power_w
+    bus_v = (short_a + math.sqrt(square)) / (2.0 * siemens) if square >= 0.0 else 0.0
+    return bus_v / packs[0].model.cells_in_series
+
+
+def _settled_ohm(pack: Pack, charge: float) -> float:
+    """Return a pack's resistance at a charge, its RC pairs settled; wiring and a weak cell stay as they are."""
+    cell = pack.model.cell
+    whole = (
+        pack.model.cells_in_series
+        * cell.temperature_factor(pack.temperature_degc)
+        * cell.age_factor(pack.model.cycles)
+    )
+    constant_ohm = pack.series_ohm - whole * cell.charge_factor(pack.raw_charge) * cell.r0_ohm
+    return constant_ohm + whole * cell.charge_factor(charge) * (cell.r0_ohm + cell.r1_ohm + cell.r2_ohm)
+
+
+class _Course:
+    """One flight under way. A copy goes on exactly as it would have gone on itself."""
+
+    def __init__(self, written: FlownFile, seed: int, limit_s: float) -> None:
+        self.flight = FastFlight(written.setup(), seed)
+        self.flight.pilot.load_plan(written.plan_items())
+        self._events = Events([event for event in written.events() if event.do.name not in SILENT])
+        self._limit_s = limit_s
+        self._mean = MeanPower()
+        self._took_off_s = 0.0
+        self._turned_s: float | None = None
+        self.over = False
+
+    def fly_on(self, turn_back_s: float | None, each_step: Callable[[FastFlight], None] | None = None) -> None:
+        """Fly on for half a second; turn back if it is time."""
+        flight = self.flight
+        for _ in self._events.happen(flight):
+            pass
+        for _ in range(_EVERY):
+            flight.step()
+            if each_step is not None:
+                each_step(flight)
+        self._mean.look(flight)
+        pilot, craft, now = flight.pilot, flight.craft, flight.time_s
+        if not self._took_off_s and pilot.landed in {Landed.TAKEOFF, Landed.AIR}:
+            self._took_off_s = now
+        if turn_back_s is not None and self._turned_s is None and self._took_off_s and now >= turn_back_s:
+            self._turned_s = now
+            if pilot.intended is not Mode.SAFE_RECOVERY:
+                pilot.enter(Mode.SAFE_RECOVERY, "order")
+        down = craft.crashed or (not pilot.armed and craft.on_ground)
+        self.over = now >= self._limit_s or (bool(self._took_off_s) and down)
+
+    @property
+    def outcome(self) -> Outcome:
+        """How it stands."""
+        flight, craft = self.flight, self.flight.craft
+        landed = bool(self._took_off_s) and craft.on_ground and not craft.crashed
+        left_pct = usable_pct(flight.bank, self._mean.power_w)
+        return Outcome(landed, craft.crashed, left_pct, flight.time_s, self._took_off_s, self._turned_s)
+
+
+class Futures:
+    """All the ways one flight could have gone on, by when it is turned back.
+
+    The flight that is never turned back is flown once, as far as is asked for, and marked each minute; every other
+    one begins as a copy of the last mark before it turns. `each_step` sees the first one only.
+    """
+
+    def __init__(
+        self,
+        written: FlownFile,
+        seed: int,
+        limit_s: float = LIMIT_S,
+        each_step: Callable[[FastFlight], None] | None = None,
+    ) -> None:
+        self._trunk = _Course(written, seed, limit_s)
+        self._each_step = each_step
+        self._marks: list[_Course] = []
+        self._times_s: list[float] = []
+
+    def outcome(self, turn_back_s: float | None) -> Outcome:
+        """Return how it ends, turned back at a time or never."""
+        self._fly_to(math.inf if turn_back_s is None else turn_back_s)
+        if turn_back_s is None:
+            return self._trunk.outcome
+        before = bisect_left(self._times_s, turn_back_s)  # marks at which it need not have turned yet
+        course = copy.deepcopy(self._marks[max(0, before - 1)])
+        while not course.over:
+            course.fly_on(turn_back_s)
+        return course.outcome
+
+    def latest(self, from_s: float, reserve_pct: float = RESERVE_PCT) -> float | None:
+        """Return the latest time in s, to 5 s, at which turning back lands with the reserve; None without one.
+
+        Later is never better: what is flown cannot be got back. So halving finds it. Infinite when the flight ends
+        with the reserve by itself.
+        """
+        if not self.outcome(from_s).with_reserve(reserve_pct):
+            return None
+        never = self.outcome(None)
+        if never.with_reserve(reserve_pct):
+            return math.inf
+        low, high = from_s, max(from_s, never.end_s)
+        while high - low > _STEP_S:
+            middle = 0.5 * (low + high)
+            if self.outcome(middle).with_reserve(reserve_pct):
+                low = middle
+            else:
+                high = middle
+        return low
+
+    def _fly_to(self, time_s: float) -> None:
+        trunk = self._trunk
+        while not trunk.over and trunk.flight.time_s < time_s:
+            if trunk.flight.time_s >= len(self._marks) * _MARK_S:
+                self._marks.append(copy.deepcopy(trunk))
+                self._times_s.append(trunk.flight.time_s)
+            trunk.fly_on(None, self._each_step)
+
+
+def fly(written: FlownFile, seed: int, turn_back_s: float | None, limit_s: float = LIMIT_S) -> Outcome:
+    """Fly a scenario, ordered home at a time, and tell how it ended."""
+    course = _Course(written, seed, limit_s)
+    while not course.over:
+        course.fly_on(turn_back_s)
+    return course.outcome
