@@ -6,6 +6,7 @@ import importlib
 import itertools
 import math
 
+import numpy as np
 import pytest
 
 from simulators.physics.balance import share
@@ -85,7 +86,7 @@ def test_known_tumbles(works: str) -> None:
     "works", ["11111111", "01111111", "00111111", "01011111", "01101111", "01110111", "011111"]
 )
 def test_no_other_shares_are_more_even(works: str) -> None:
-    # scipy's SLSQP: least sum of squares with level moments, no torque in yaw, and none below zero.
+    # By scipy: least sum of squares with level moments, no torque in yaw, and none below zero.
     turning = [turns == "1" for turns in works]
     count = len(turning)
     shares = share(turning)
@@ -98,17 +99,10 @@ def test_no_other_shares_are_more_even(works: str) -> None:
         [1.0 if i % 2 else -1.0 for i in range(count)],
     ]
 
-    def off(thrust: list[float]) -> list[float]:
-        sums = [sum(a * b for a, b in zip(row, thrust, strict=True)) for row in rows]
-        return [sums[0] - 1.0, *sums[1:]]
-
-    found = OPTIMIZE.minimize(
-        lambda thrust: sum(s * s for s in thrust),
-        [1.0 / count] * count,
-        method="SLSQP",
-        bounds=[(0.0, 1.0 if turns else 0.0) for turns in turning],
-        constraints={"type": "eq", "fun": off},
-        options={"ftol": 1e-12, "maxiter": 300},
-    )
-    assert found.success
-    assert shares.thrust == pytest.approx(list(found.x), abs=2e-4)
+    # Lawson and Hanson's NNLS: the equations with great weight, then every share as small as can be.
+    weight = 1e4
+    stacked = [[weight * entry for entry in row] for row in rows]
+    stacked += [[(1.0 if turning[i] else weight) if i == j else 0.0 for j in range(count)] for i in range(count)]
+    wanted = [weight, 0.0, 0.0, 0.0, *[0.0] * count]
+    found, _ = OPTIMIZE.nnls(np.array(stacked), np.array(wanted))
+    assert shares.thrust == pytest.approx(list(found), abs=2e-4)
