@@ -19,7 +19,7 @@ from simulators.onboard.modes import Landed, Mode
 from simulators.scenario_file import Part, Time
 
 _EARLY_S: Final = 1e-6
-"""Times are multiples of a step, up to rounding."""
+"""Differences of times are multiples of a step, up to rounding."""
 
 
 class When(Part):
@@ -38,7 +38,7 @@ class When(Part):
     def holds(self, flight: FastFlight) -> bool:
         """Tell whether the conditions hold now, by the true state of the flight."""
         craft, pilot = flight.craft, flight.pilot
-        if self.at_s is not None and flight.time_s < self.at_s - _EARLY_S:
+        if self.at_s is not None and flight.time_s < self.at_s:
             return False
         if self.mode is not None and pilot.mode is not Mode[self.mode.upper()]:
             return False

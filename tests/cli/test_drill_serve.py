@@ -20,6 +20,7 @@ from typing import Any
 import pytest
 from pymavlink import mavutil
 
+from simulators.scenario import list_scenarios
 from tests.conftest import ROOT
 from watchkeeper.cli.drill_flight import BEHIND_US, DrillClock
 from watchkeeper.link.encode import Encoder
@@ -324,7 +325,7 @@ def test_a_port_in_use_is_told(scheme: str) -> None:
         ),
         (
             ("x" * 300, "--serve", "udp://127.0.0.1:14580"),
-            f"no scenario '{'x' * 60}'; one of calm, four-faults, open-practice",
+            f"no scenario '{'x' * 60}'; one of {', '.join(list_scenarios())}",
         ),
     ],
 )

@@ -373,6 +373,13 @@ def test_a_deed_on_what_is_not_there_is_told(tmp_path: Path, without: str, deed:
     assert told(tmp_path, text.replace(without, "")) == [f"flight.yaml:{says}"]
 
 
+def test_an_antenna_comes_loose_at_the_first_link_only(tmp_path: Path) -> None:
+    radio, network = LINKS.splitlines(keepends=True)[1:]
+    text = GOOD.replace("open_pack: 2", "antenna_loss_db: 20").replace(radio + network, network + radio)
+    said = "antenna_loss_db needs a radio as the first link; begin the links with {kind: radio}"
+    assert told(tmp_path, text) == [f"flight.yaml:24:10: {said}"]
+
+
 def test_keys_that_need_others_are_told(tmp_path: Path) -> None:
     text = GOOD.replace(LINKS, "control: same\n").replace(PLAN, "return_after_plan: true\n")
     assert told(tmp_path, text) == [
