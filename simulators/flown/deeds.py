@@ -86,6 +86,8 @@ class Pull(Part):
 class Do(Part):
     """One deed. Exactly one key."""
 
+    nothing: Flag | None = None
+    """For a fault that has been there since power-up, in packs, settings or ground: from now on it counts."""
     arm: Flag | None = None
     disarm: Flag | None = None
     take_off_m: Annotated[Number, Field(gt=1, le=400)] | None = None
@@ -105,6 +107,8 @@ class Do(Part):
     position: Annotated[bool, Strict()] | None = None
     parameter: tuple[str, Number] | None = None
     restart: Flag | None = None
+    there_already: Flag | None = None
+    """Nothing: the fault is in the aircraft from the beginning, and this says from when it counts."""
     antenna_loss_db: Annotated[Number, Field(ge=0, le=100)] | None = None
     radio: Annotated[bool, Strict()] | None = None
     interferer: Sender | None = None
@@ -192,6 +196,7 @@ def _gusts(flight: FastFlight, w20_m_s: float) -> None:
 
 
 _DEEDS: Final[Mapping[str, Callable[[FastFlight, Any], object]]] = {
+    "nothing": lambda *_: None,
     "arm": lambda flight, _: flight.pilot.arm(),
     "disarm": lambda flight, _: flight.pilot.disarm(),
     "take_off_m": lambda flight, height: flight.pilot.take_off(height),
@@ -209,6 +214,7 @@ _DEEDS: Final[Mapping[str, Callable[[FastFlight, Any], object]]] = {
     "gusts_m_s": _gusts,
     "parameter": _parameter,
     "restart": lambda flight, _: flight.pilot.restart(),
+    "there_already": lambda flight, _: None,
 }
 
 

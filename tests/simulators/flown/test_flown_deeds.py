@@ -131,6 +131,12 @@ def blows(one: FlownDrill, height_m: float = 10.0) -> tuple[float, float]:
     return math.hypot(north, east), math.degrees(math.atan2(-east, -north)) % 360.0
 
 
+def test_what_has_been_wrong_since_power_up_changes_nothing_when_it_begins_to_count() -> None:
+    before, counted = hovering(), hovering()
+    do(counted, nothing=True)
+    assert fly(counted, 5.0) == fly(before, 5.0)
+
+
 def test_wind_changes_in_its_time_and_pushes_from_where_it_comes() -> None:
     one = hovering(weather={"wind": [[0, 4, 350], [500, 4, 350]]})
     do(one, wind={"speed_m_s": 12.0, "from_deg": 90.0, "after_s": 10.0})
