@@ -86,8 +86,6 @@ class Pull(Part):
 class Do(Part):
     """One deed. Exactly one key."""
 
-    nothing: Flag | None = None
-    """For a fault that has been there since power-up, in packs, settings or ground: from now on it counts."""
     arm: Flag | None = None
     disarm: Flag | None = None
     take_off_m: Annotated[Number, Field(gt=1, le=400)] | None = None
@@ -196,7 +194,6 @@ def _gusts(flight: FastFlight, w20_m_s: float) -> None:
 
 
 _DEEDS: Final[Mapping[str, Callable[[FastFlight, Any], object]]] = {
-    "nothing": lambda *_: None,
     "arm": lambda flight, _: flight.pilot.arm(),
     "disarm": lambda flight, _: flight.pilot.disarm(),
     "take_off_m": lambda flight, height: flight.pilot.take_off(height),
@@ -214,7 +211,7 @@ _DEEDS: Final[Mapping[str, Callable[[FastFlight, Any], object]]] = {
     "gusts_m_s": _gusts,
     "parameter": _parameter,
     "restart": lambda flight, _: flight.pilot.restart(),
-    "there_already": lambda flight, _: None,
+    "there_already": lambda *_: None,
 }
 
 

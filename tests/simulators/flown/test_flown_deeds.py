@@ -133,7 +133,7 @@ def blows(one: FlownDrill, height_m: float = 10.0) -> tuple[float, float]:
 
 def test_what_has_been_wrong_since_power_up_changes_nothing_when_it_begins_to_count() -> None:
     before, counted = hovering(), hovering()
-    do(counted, nothing=True)
+    do(counted, there_already=True)
     assert fly(counted, 5.0) == fly(before, 5.0)
 
 
