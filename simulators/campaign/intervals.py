@@ -133,23 +133,27 @@ def spread_of_groups(groups: Iterable[Sequence[float]]) -> Spread:
 
 
 def student_t(freedom: int) -> float:
-    """Return the 97.5 % point of Student's t, to a thousandth of itself. ValueError below one degree of freedom.
+    """Return the 97.5 % point of Student's t. ValueError below one degree of freedom.
 
-    Exact for one and two degrees of freedom; else by the series of Abramowitz and Stegun, Handbook of Mathematical
-    Functions, 26.7.5 (from memory).
+    Its distribution is a finite sum for whole degrees of freedom: Abramowitz and Stegun, Handbook of Mathematical
+    Functions, 26.7.3 and 26.7.4 (from memory).
     """
     if freedom < 1:
         raise ValueError("no degree of freedom")
-    if freedom == 1:
-        return math.tan(math.pi * 0.475)
-    if freedom == 2:
-        return 0.95 * math.sqrt(2 / (1 - 0.95**2))
-    z = _Z95
-    terms = (
-        z,
-        (z**3 + z) / 4,
-        (5 * z**5 + 16 * z**3 + 3 * z) / 96,
-        (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384,
-        (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160,
-    )
-    return math.fsum(term / freedom**power for power, term in enumerate(terms))
+    low, high = 0.0, 0.5 * math.pi
+    for _ in range(60):
+        angle = 0.5 * (low + high)
+        low, high = (angle, high) if _within(angle, freedom) < 0.95 else (low, angle)
+    return math.sqrt(freedom) * math.tan(high)
+
+
+def _within(angle: float, freedom: int) -> float:
+    """Return the chance that Student's t lies within +-sqrt(freedom) tan(angle)."""
+    sine, cosine = math.sin(angle), math.cos(angle)
+    odd = freedom % 2
+    term = cosine if odd else 1.0
+    total = 0.0
+    for power in range(odd, freedom - 1, 2):
+        total += term
+        term *= cosine * cosine * (power + 1) / (power + 2)
+    return 2 / math.pi * (angle + sine * total) if odd else sine * total

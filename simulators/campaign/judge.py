@@ -17,8 +17,6 @@ from simulators.campaign.record import Flown, fly
 from simulators.campaign.watch import Heard, Life, listen
 from simulators.flown.truth import Futures, Outcome
 
-OVERSTAY_S: Final = 120.0
-"""The recorded flight goes home so long after the last good moment: a call has come by then or not at all."""
 _FAULTY_STAY_S: Final = 150.0
 _FIRST_S: Final = ARM_S + 20.0
 _READINGS: Final = ("battery.charge_left", "return.reserve_low")
@@ -70,9 +68,11 @@ def judge(distributions: Distributions, seed: int, number: int) -> Judged:
     thumbs = crews.Thumbs()
     file = drawn.file.model_copy(update={"faults": []}) if drawn.fault == "motors stop" else drawn.file
     futures = Futures(file, drawn.seed, each_step=thumbs.look)
-    moments = Moments(futures.latest(_FIRST_S), futures.latest(_FIRST_S, LANDING_FLOOR_PCT))
-    last_good_s = moments.last_good_s
-    home_s = math.inf if last_good_s is None else last_good_s + OVERSTAY_S
+    last_good_s = futures.latest(_FIRST_S)
+    from_s = _FIRST_S if last_good_s is None else last_good_s
+    moments = Moments(last_good_s, futures.latest(from_s, LANDING_FLOOR_PCT))
+    # the recorded flight overstays: who is not told until it can only just land is told too late or not at all
+    home_s = math.inf if moments.last_landing_s is None else moments.last_landing_s
     if drawn.fault in _UNFIT or last_good_s is None:
         home_s = min(home_s, drawn.values.get("at_s", 0.0) + _FAULTY_STAY_S)
     with tempfile.TemporaryDirectory(prefix="campaign-") as name:
@@ -89,6 +89,7 @@ def judge(distributions: Distributions, seed: int, number: int) -> Judged:
     if left_out is None:
         for level, found in levels.items():
             _crews(found, heard[level], drawn, flown, futures)
+            found.bound_held = _bound_held(heard[level], flown, futures, last_good_s)
         outcomes = {rule: crews.turned(futures, at_s, crews.QUICK_S) for rule, at_s in thumbs.times_s.items()}
     return Judged(number, drawn.fault, drawn.values, flown, last_good_s, left_out, levels, outcomes)
 
@@ -127,17 +128,20 @@ def at_level(heard: Heard, rules: Collection[str], flown: Flown, moments: Moment
 
 
 def _crews(found: AtLevel, heard: Heard, drawn: Drawn, flown: Flown, futures: Futures) -> None:
-    """Let crews act on what the watch said, and hold its bound against the landing."""
+    """Let crews act on what the watch said until the recorded flight turned back."""
     turned_s = flown.turned_back_s
     call_s = heard.first(_TURN_BACK_RULES, to_s=math.inf if turned_s is None else turned_s)
     found.turn_back_call_s = call_s
     found.drawn_reaction = crews.turned(futures, call_s, crews.reaction_s(drawn))
     found.quick = crews.turned(futures, call_s, crews.QUICK_S)
-    if turned_s is None or flown.silent_at(turned_s):
-        return
-    bound_pct = heard.reading("return.reserve_low", turned_s)
-    if bound_pct is not None:
-        found.bound_held = bound_pct <= flown.landing_charge_pct if flown.landed else bound_pct < 0.0
+
+
+def _bound_held(heard: Heard, flown: Flown, futures: Futures, last_good_s: float | None) -> bool | None:
+    """Tell whether the lower bound at the last good moment is one: a return begun then lands with as much."""
+    if last_good_s is None or flown.silent_at(last_good_s):
+        return None
+    bound_pct = heard.reading("return.reserve_low", last_good_s)
+    return None if bound_pct is None else bound_pct <= futures.outcome(last_good_s).charge_pct
 
 
 def _chatter(lives: Sequence[Life]) -> int:
