@@ -31,6 +31,7 @@ LIMIT_S: Final = 5400.0
 _STEP_S: Final = 5.0
 _EVERY: Final = 5
 _MARK_S: Final = 60.0
+_GOES_HOME: Final = frozenset({Mode.SAFE_RECOVERY, Mode.LAND})
 _HALVINGS: Final = 12
 """Charge to a fortieth of a per cent."""
 
@@ -152,8 +153,8 @@ class _Course:
             self._took_off_s = now
         if turn_back_s is not None and self._turned_s is None and self._took_off_s and now >= turn_back_s:
             self._turned_s = now
-            if pilot.intended is not Mode.SAFE_RECOVERY:
-                pilot.enter(Mode.SAFE_RECOVERY, "order")
+        if self._turned_s is not None and pilot.armed and pilot.mode not in _GOES_HOME:
+            pilot.enter(Mode.SAFE_RECOVERY, "order")  # once, and again when a restart has taken it away
         down = craft.crashed or (not pilot.armed and craft.on_ground)
         self.over = now >= self._limit_s or (bool(self._took_off_s) and down)
 
@@ -184,23 +185,27 @@ class Futures:
         self._each_step = each_step
         self._marks: list[_Course] = []
         self._times_s: list[float] = []
+        self._known: dict[float, Outcome] = {}
 
     def outcome(self, turn_back_s: float | None) -> Outcome:
         """Return how it ends, turned back at a time or never."""
         self._fly_to(math.inf if turn_back_s is None else turn_back_s)
         if turn_back_s is None:
             return self._trunk.outcome
+        if turn_back_s in self._known:
+            return self._known[turn_back_s]
         before = bisect_left(self._times_s, turn_back_s)  # marks at which it need not have turned yet
         course = copy.deepcopy(self._marks[max(0, before - 1)])
         while not course.over:
             course.fly_on(turn_back_s)
+        self._known[turn_back_s] = course.outcome
         return course.outcome
 
     def latest(self, from_s: float, reserve_pct: float = RESERVE_PCT) -> float | None:
         """Return the latest time in s, to 5 s, at which turning back lands with the reserve; None without one.
 
-        Later is never better: what is flown cannot be got back. So halving finds it. Infinite when the flight ends
-        with the reserve by itself.
+        Later is never better, for what is flown cannot be got back (but across a restart, which moves home to
+        where it is). So halving finds it. Infinite when the flight ends with the reserve by itself.
         """
         if not self.outcome(from_s).with_reserve(reserve_pct):
             return None

@@ -41,7 +41,7 @@ def flight_file(**keys: Any) -> FlownFile:
     usual: dict[str, Any] = {
         "scenario": "small", "about": "A test.", "start": "2026-05-12T08:00:00Z", "duration_s": 5400,
         "system": 143, "home": [1.25, -31.5], "weather": {"wind": [[0, 3, 200]], "temperature_degc": 15.0},
-        "load": {"mass_kg": 10, "drag_m2": 0.2}, "packs": [{"charge_pct": 45}, {"charge_pct": 45}],
+        "load": {"mass_kg": 14, "drag_m2": 0.28}, "packs": [{"charge_pct": 42}, {"charge_pct": 42}],
         "sky": {}, "links": [{"kind": "radio"}],
         "parameters": {"fly.speed_m_s": 10.0, "low1.action": 0.0, "low2.action": 0.0, "low3.action": 0.0},
         "crew": [{"when": {"at_s": 5}, "do": {"arm": True}}, {"when": {"at_s": 9}, "do": {"start_plan": True}}],

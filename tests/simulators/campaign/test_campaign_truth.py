@@ -1,0 +1,244 @@
+"""What would have been: usable charge, and the last moment to turn back, against plain searches."""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import math
+from typing import Any, Final
+
+import pytest
+
+from simulators.campaign.crews import THUMBS, Thumbs
+from simulators.flown.flight import FastFlight
+from simulators.flown.scenario_file import FlownFile
+from simulators.flown.truth import CELL_FLOOR_V, RESERVE_PCT, Futures, Outcome, fly, usable_pct
+from simulators.physics.packs import Pack, PackBank, PackModel
+from tests.simulators.campaign.campaigning import flight_file
+
+GUSTY: Final = {"wind": [[0, 6, 200]], "gusts_m_s": 6.0, "temperature_degc": 2.0}
+FLIGHTS: Final[dict[str, dict[str, Any]]] = {
+    "plain": {},
+    "gusty and cold": {"weather": GUSTY, "packs": [{"charge_pct": 46, "cycles": 200}, {"charge_pct": 45}]},
+    "pack opens": {"packs": [{"charge_pct": 52}] * 2, "faults": [
+        {"fault": "pack opens", "when": {"at_s": 100.3}, "do": {"open_pack": 2}}]},
+    "wind rises": {"faults": [{"fault": "wind rises", "when": {"at_s": 80}, "do": {
+        "wind": {"speed_m_s": 12, "from_deg": 180, "after_s": 60}}}]},
+    "restart": {"faults": [{"fault": "restart", "when": {"at_s": 90}, "do": {"restart": True}}]},
+}  # fmt: skip
+
+
+def small(name: str) -> FlownFile:
+    return flight_file(**FLIGHTS[name])
+
+
+# --- usable charge -----------------------------------------------------------------------------------------------
+
+
+def run_down(bank: PackBank, power_w: float, degc: float) -> None:
+    """Draw a power until the cells are at their floor under it."""
+    while bank.voltage_v / bank.packs[0].model.cells_in_series > CELL_FLOOR_V or bank.current_a == 0.0:
+        bank.draw(power_w, 0.1, degc)
+
+
+@pytest.mark.parametrize(("power_w", "degc", "cycles"), [(2000.0, 25.0, 0.0), (3700.0, 5.0, 200.0)])
+def test_nothing_is_usable_when_the_power_brings_the_cells_to_their_floor(
+    power_w: float, degc: float, cycles: float
+) -> None:
+    """The packs run down in the physics; what is usable was worked out without running anything."""
+    bank = PackBank([Pack(PackModel(cycles=cycles), 0.4, degc), Pack(PackModel(cycles=0.5 * cycles), 0.4, degc)])
+    run_down(bank, power_w, degc)
+    assert bank.packs[0].charge > 0.04
+    assert usable_pct(bank, power_w) == pytest.approx(0.0, abs=0.4)
+
+
+def test_one_pack_that_carries_all_is_empty_earlier() -> None:
+    both, one = (PackBank([Pack(PackModel(), 0.4, 5.0), Pack(PackModel(), 0.4, 5.0)]) for _ in range(2))
+    one.open(1)
+    run_down(both, 3000.0, 5.0)
+    run_down(one, 3000.0, 5.0)
+    assert one.packs[0].charge > both.packs[0].charge + 0.02
+    assert usable_pct(one, 3000.0) == pytest.approx(0.0, abs=0.4)
+
+
+def test_a_full_pack_is_wholly_usable_and_the_emptier_counts() -> None:
+    assert usable_pct(PackBank([Pack(PackModel(), 1.0), Pack(PackModel(), 1.0)]), 2500.0) == pytest.approx(100.0)
+    uneven = PackBank([Pack(PackModel(), 0.9), Pack(PackModel(), 0.6)])
+    even = PackBank([Pack(PackModel(), 0.6), Pack(PackModel(), 0.6)])
+    assert usable_pct(uneven, 2500.0) == pytest.approx(usable_pct(even, 2500.0), abs=1e-9)
+    uneven.open(1)
+    assert usable_pct(uneven, 2500.0) > 85.0
+
+
+def test_without_a_pack_or_power_enough_nothing_is_usable() -> None:
+    bank = PackBank([Pack(PackModel(), 0.8)])
+    assert usable_pct(bank, 50_000.0) == 0.0
+    bank.open(0)
+    assert usable_pct(bank, 1000.0) == 0.0
+
+
+@pytest.mark.parametrize(("degc", "weak_ohm"), [(25.0, 0.0), (25.0, 0.008), (-10.0, 0.0)])
+def test_usable_is_what_is_left_over_the_charge_at_which_the_floor_is_reached(
+    degc: float, weak_ohm: float
+) -> None:
+    """By running another such pack down in the physics, and with one as warm as that has become."""
+    other = Pack(PackModel(), 0.2, degc, (), 2, weak_ohm)
+    run_down(PackBank([other]), 1500.0, degc)
+    pack = Pack(PackModel(), 0.6, other.temperature_degc, (), 2, weak_ohm)
+    expected_pct = 100.0 * (0.6 - other.charge) / (1.0 - other.charge)
+    assert usable_pct(PackBank([pack]), 1500.0) == pytest.approx(expected_pct, abs=0.4)
+
+
+# --- flights that turn back earlier or later ---------------------------------------------------------------------
+
+
+@functools.cache
+def futures(name: str) -> Futures:
+    """Return what could have become of a flight, the same for all tests: no order of asking changes it."""
+    return Futures(small(name), 11)
+
+
+def latest(name: str) -> float:
+    found = futures(name).latest(25.0)
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_futures_are_those_of_flights_flown_from_the_beginning(name: str) -> None:
+    """To the last bit; also at and around the marks, out of order, and asked twice."""
+    written = small(name)
+    for turn_s in (150.0, 60.0, 60.3, 59.9, 1.0, None, 150.0):
+        assert futures(name).outcome(turn_s) == fly(written, 11, turn_s), turn_s
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_turning_back_earlier_never_lands_with_less(name: str) -> None:
+    """But for a restart, which brings home nearer: there from then on."""
+    one = futures(name)
+    from_s = 95 if name == "restart" else 30
+    left = [one.outcome(turn_s) for turn_s in range(from_s, int(one.outcome(None).end_s), 20)]
+    assert len(left) > 15
+    for earlier, later in itertools.pairwise(left):
+        assert earlier.charge_pct >= later.charge_pct
+        assert earlier.landed or not later.with_reserve(1.0)
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_the_latest_turn_back_is_that_of_a_fine_search(name: str) -> None:
+    """Every second from somewhat before it to half a minute after."""
+    latest_s = latest(name)
+    good = [s for s in range(int(latest_s) - 2, int(latest_s) + 31) if futures(name).outcome(s).with_reserve()]
+    assert int(latest_s) - 2 in good
+    assert -1.0 <= good[-1] - latest_s <= 5.0
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_the_reserve_is_met_then_and_not_half_a_minute_later(name: str) -> None:
+    latest_s = latest(name)
+    then, later = (fly(small(name), 11, turn_s) for turn_s in (latest_s, latest_s + 30.0))
+    assert then.landed
+    assert RESERVE_PCT <= then.charge_pct < RESERVE_PCT + 1.0
+    assert not later.with_reserve()
+
+
+def test_a_return_that_a_restart_takes_away_is_ordered_again() -> None:
+    """Ordered at 90 s, of which the restart at 90 s leaves nothing."""
+    found = futures("restart").outcome(90.0)
+    assert found.landed
+    assert found.turned_back_s == pytest.approx(90.0)
+    assert found.end_s < 200.0
+
+
+def test_a_smaller_reserve_is_kept_for_longer() -> None:
+    with_less_s = futures("plain").latest(25.0, 5.0)
+    assert with_less_s is not None
+    assert with_less_s > latest("plain") + 30.0
+    assert futures("plain").outcome(with_less_s).charge_pct == pytest.approx(5.0, abs=0.5)
+
+
+def test_without_a_good_moment_there_is_none() -> None:
+    assert (
+        Futures(flight_file(packs=[{"charge_pct": 22}] * 2, parameters={"low1.volt_v": 0.0}), 11).latest(25.0)
+        is None
+    )
+
+
+def test_a_flight_that_lands_by_itself_has_no_last_moment() -> None:
+    plan = [{"at": [1.2503, -31.5], "height_m": 20, "stay_s": 5}]
+    written = flight_file(plan=plan, return_after_plan=True, packs=[{"charge_pct": 90}] * 2)
+    assert Futures(written, 11).latest(25.0) == math.inf
+
+
+def test_who_never_turns_back_falls() -> None:
+    found = futures("plain").outcome(None)
+    assert (found.fell, found.landed, found.turned_back_s, found.charge_pct) == (True, False, None, 0.0)
+
+
+def test_a_limit_ends_a_flight_in_the_air() -> None:
+    found = fly(small("plain"), 11, None, limit_s=60.0)
+    assert (found.landed, found.fell) == (False, False)
+    assert found.end_s == pytest.approx(60.0)
+    assert not found.with_reserve()
+
+
+def test_outcomes_hold_the_reserve_from_20_pct_on() -> None:
+    def ended(*, landed: bool, charge_pct: float) -> Outcome:
+        return Outcome(landed, not landed, charge_pct, end_s=9.0, took_off_s=1.0, turned_back_s=None)
+
+    assert ended(landed=True, charge_pct=20.0).with_reserve()
+    assert not ended(landed=True, charge_pct=19.9).with_reserve()
+    assert not ended(landed=True, charge_pct=20.0).with_reserve(20.1)
+    assert not ended(landed=False, charge_pct=90.0).with_reserve()
+
+
+# --- rules of thumb ----------------------------------------------------------------------------------------------
+
+
+def test_thumbs_say_so_once_their_rule_has_held_for_a_second() -> None:
+    """Against the gauges of the same flight, looked at one by one."""
+    thumbs = Thumbs()
+    Futures(small("plain"), 11, each_step=thumbs.look).outcome(None)
+    shown: list[tuple[float, tuple[float, ...]]] = []
+
+    def note(flight: FastFlight) -> None:
+        gauges = flight.pilot.gauges
+        volts, amps = gauges.voltage_v, gauges.current_a
+        shown.append(
+            (
+                flight.time_s,
+                (volts - 44.0, volts + 0.008 * amps - 44.0, gauges.left_pct - 19.0, gauges.left_pct - 25.0),
+            )
+        )
+
+    Futures(small("plain"), 11, each_step=note).outcome(None)
+    for i, rule in enumerate(THUMBS):
+        said_s = thumbs.times_s[rule]
+        assert said_s is not None
+        assert all(over[i] < 0 for time_s, over in shown if said_s - 0.95 < time_s <= said_s)
+        held_before = [
+            all(shown[j - k][1][i] < 0 for k in range(11))
+            for j, (time_s, _) in enumerate(shown)
+            if 22.0 < time_s < said_s - 0.15
+        ]
+        assert not any(held_before)
+    raw_s, compensated_s, low_s, early_s = (thumbs.times_s[rule] for rule in THUMBS)
+    assert raw_s is not None
+    assert compensated_s is not None
+    assert low_s is not None
+    assert early_s is not None
+    assert raw_s < compensated_s
+    assert early_s < low_s
+
+
+def test_thumbs_are_silent_on_the_ground_and_on_lift_off() -> None:
+    """44 V are undercut at once by packs at 12 %, but in the air for less than 10 s nobody looks."""
+    thumbs = Thumbs()
+    written = flight_file(packs=[{"charge_pct": 30}] * 2, parameters={"low1.volt_v": 0.0})
+    Futures(written, 11, limit_s=20.0, each_step=thumbs.look).outcome(None)
+    assert set(thumbs.times_s.values()) == {None}
+    longer = Thumbs()
+    Futures(written, 11, limit_s=60.0, each_step=longer.look).outcome(None)
+    raw_s = longer.times_s["44 V raw"]
+    assert raw_s is not None
+    assert raw_s > 20.0
