@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 
 from simulators.feed import parse_speed, parse_target, play
-from simulators.scenario import DEFAULT, find, list_scenarios, load_scripted
+from simulators.scenario import DEFAULT, Scenario, find, list_scenarios, load, load_scripted
 from simulators.scripted.flight import ScriptedFlight
 from watchkeeper.errors import BadInputError
 
@@ -19,7 +19,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         prog="python -m simulators.scripted",
         description="Sends a scripted flight over UDP to a running watch. Everything in it is an exercise.",
     )
-    names = ", ".join(list_scenarios())
+    names = ", ".join(name for name in list_scenarios() if isinstance(load(find(name)), Scenario))
     parser.add_argument(
         "scenario", metavar="SCENARIO", nargs="?", default=DEFAULT, help=f"{names}, or a file ({DEFAULT})"
     )
