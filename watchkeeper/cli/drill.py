@@ -59,8 +59,9 @@ def add(commands: Any, caution: str) -> None:
 def run(given: argparse.Namespace) -> int:
     """Fly a drill. Returns the exit status."""
     if given.list:
+        width = max(len(name) for name in list_scenarios())
         for name in list_scenarios():
-            print(f"{name:<16} {' '.join(load(find(name)).about.split())}")
+            print(f"{name:<{width}}  {' '.join(load(find(name)).about.split())}")
         return 0
     url = None if given.serve is None else parse_serve_url(given.serve)
     scenario = load(find(given.scenario or (DEFAULT if url is None else PRACTICE)))
