@@ -117,8 +117,8 @@ def test_a_watch_that_fails_ends_it_with_1_and_its_words(
 def test_the_number_of_workers_changes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Not a bit of it, down to each flight; and the flights come in the order of their numbers."""
     distributions = read(written(tmp_path, *SHORT))
-    alone = program.campaign(distributions, 2, 4, workers=1)
-    together = program.campaign(distributions, 2, 4, workers=2)
+    alone = program.campaign(distributions, 2, 8, workers=1)
+    together = program.campaign(distributions, 2, 8, workers=2)
     assert [one.number for one in alone] == [0, 1]
     assert alone == together
     assert "2 of 2 flights" in capsys.readouterr().err
