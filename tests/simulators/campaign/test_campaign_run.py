@@ -21,7 +21,7 @@ RATE: Final = {"count", "of", "rate", "low", "high"}
 SPREAD: Final = {"of", "mean", "low", "high", "median", "p5", "p95"}
 SHORT: Final = (
     ("load_kg: [0, 14]", "load_kg: [13, 14]"),
-    ("charge_pct: [90, 100]", "charge_pct: [42, 46]"),
+    ("charge_pct: [90, 100]", "charge_pct: [38, 42]"),
     ("distance_m: [150, 1400]", "distance_m: [100, 150]"),
     ("height_m: [30, 100]", "height_m: [20, 30]"),
     ("no_fault: 0.4", "no_fault: 0.0"),
@@ -115,15 +115,15 @@ def test_a_watch_that_fails_ends_it_with_1_and_its_words(
 
 
 def test_the_number_of_workers_changes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Not a bit of it, down to each flight; and the flights come in the order of their numbers."""
+    """Nor how many flights there are: not a bit of a flight; and they come in the order of their numbers."""
     distributions = read(written(tmp_path, *SHORT))
-    alone = program.campaign(distributions, 2, 8, workers=1)
+    alone = program.campaign(distributions, 1, 8, workers=1)
     together = program.campaign(distributions, 2, 8, workers=2)
-    assert [one.number for one in alone] == [0, 1]
-    assert alone == together
+    assert [one.number for one in together] == [0, 1]
+    assert together[:1] == alone
     assert "2 of 2 flights" in capsys.readouterr().err
-    assert all(one.flown.landed or one.flown.crashed for one in alone)
-    fit = [one for one in alone if one.left_out is None]
+    assert all(one.flown.landed or one.flown.crashed for one in together)
+    fit = [one for one in together if one.left_out is None]
     assert fit
     for one in fit:
         assert set(one.thumbs) == set(THUMBS)
