@@ -263,3 +263,15 @@ def test_whatever_is_seen_leads_to_a_phase_along_the_table(seed: int) -> None:
         )
         assert told.tracker.phase in {*PHASES, None}
         assert before is None or told.tracker.phase is not None
+
+
+@pytest.mark.parametrize(("stood_s", "throttle_pct", "falls"), [(1.5, 8, False), (0.5, 8, True), (1.5, 45, True)])
+def test_a_landing_with_a_height_that_has_drifted_is_no_disarming_in_the_air(
+    stood_s: float, throttle_pct: int, falls: bool
+) -> None:
+    # some autopilots disarm two seconds after touching; a barometer may be off by metres at the end of a flight
+    told = hovering()
+    told.climb(4.0, 0.7, mode="land", landed=LANDING, throttle_pct=40)
+    told.for_s(stood_s, climb_m_s=0.0, speed_m_s=0.0, throttle_pct=throttle_pct)
+    told.for_s(0.2, armed=False)
+    assert told.tracker.upset.disarmed is falls

@@ -53,6 +53,8 @@ IDLE_US: Final = 1 * US
 FALL_M_S: Final = 1.0
 """On so light a throttle an aircraft in the air falls, 15 m/s after 1.5 s; sinking slower than this, it stands."""
 STILL_US: Final = 2 * US
+SETTLED_US: Final = US
+"""A landing that stands this long on little throttle is over: some autopilots disarm 2 s after touching."""
 STILL_CLIMB_M_S: Final = 0.3
 STILL_SPEED_M_S: Final = 0.6
 LOW_M: Final = 1.0
@@ -182,7 +184,8 @@ class PhaseTracker:
             self._asked = True
             throttle = seen.throttle_pct
             hovered = throttle is not None and throttle >= HOVER_PCT
-            stood = above_m < DRIFT_M and self._held(self._still_us, STILL_US) and not hovered
+            settled_us = SETTLED_US if seen.lands and throttle is not None else STILL_US
+            stood = above_m < DRIFT_M and self._held(self._still_us, settled_us) and not hovered
             if above_m > HIGH_M and not stood and seen.landed != ON_GROUND:
                 if not upset.stands:
                     self.begin_upset()
