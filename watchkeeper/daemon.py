@@ -16,6 +16,7 @@ from typing import Any, Protocol
 import structlog
 
 from watchkeeper.alerts.events import Happening, Level, Order
+from watchkeeper.edges.kept import KEEP_EVERY_S, Keeper
 from watchkeeper.edges.outlets import Hub
 from watchkeeper.edges.recorder import Recorder
 from watchkeeper.engine import Engine
@@ -47,8 +48,10 @@ class Watch:
         self.clock = clock
         self.hub: Hub | None = None
         self.recorder: Recorder | None = None
+        self.keeper: Keeper | None = None
         self._tell = tell
         self._log_reports = log_reports
+        self._begun = False
         self._stop = asyncio.Event()
         self._reports: deque[Order] = deque(maxlen=MAX_REPORTS)
         self._reported = asyncio.Event()
@@ -73,11 +76,12 @@ class Watch:
 
     def start(self, now_us: int) -> None:
         """Begin engine time; the recorder has been given the same stamp."""
+        self._begun = True
         self._hand(self.engine.tick(now_us / 1e6))
 
     def received(self, source: str, data: bytes, now_s: float) -> None:
-        """Take bytes of a source (called by sources, on the event loop)."""
-        if self._failure.done():
+        """Take bytes of a source; none before the start, nor after a failure. On the event loop."""
+        if self._failure.done() or not self._begun:
             return
         try:
             if self.recorder is not None:
@@ -115,6 +119,8 @@ class Watch:
         """Run until stopped. Raises what the engine or the watch itself fails with."""
         assert self.hub is not None
         jobs = [self.hub.run(), self._tick(), self._carry_reports(), *(feed() for feed in feeds)]
+        if self.keeper is not None:
+            jobs.append(self._keep(self.keeper))
         if describe:
             jobs.append(self._describe_once())
         tasks: list[asyncio.Future[Any]] = [asyncio.ensure_future(job) for job in jobs]
@@ -136,6 +142,8 @@ class Watch:
         now_us = self.clock.now_us()
         if not self._failure.done():
             self._hand(self.engine.tick(now_us / 1e6))  # the recording ends so too
+            if self.keeper is not None:
+                self.keeper.close(self.engine.learned())
         if self.recorder is not None:
             self.recorder.close(now_us)
 
@@ -150,6 +158,11 @@ class Watch:
             if self.recorder is not None:
                 self.recorder.ticked(now_us)
             await asyncio.sleep(TICK_S)
+
+    async def _keep(self, keeper: Keeper) -> None:
+        while True:
+            await asyncio.sleep(KEEP_EVERY_S)
+            keeper.put(self.engine.learned())
 
     async def _carry_reports(self) -> None:
         while True:

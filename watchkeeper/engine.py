@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from watchkeeper.aircraft.autopilots import tables
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.describe import describe_sources
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
@@ -23,6 +24,8 @@ from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
+from watchkeeper.estimate.learning import JSON
+from watchkeeper.estimate.resuming import Resuming, record
 from watchkeeper.estimate.suite import NEEDS, EstimateSuite
 from watchkeeper.link.framing import Framer
 from watchkeeper.rules.load import RuleSet
@@ -71,6 +74,8 @@ class Engine:
         self._desk = WatchDesk(self._teller)
         self._framers: dict[str, Framer] = {}
         self._watched: dict[int, _Watched] = {}
+        self._resuming = Resuming()
+        tables()  # read now, not while an aircraft waits
         self._now_us: int | None = None
         self._start_us = 0
         self._grid_us = 0
@@ -112,7 +117,7 @@ class Engine:
                 return self._teller.take()
             framer = self._framers[source] = Framer()
         receive = self._fleet.receive
-        watched = self._watched
+        watched, resuming = self._watched, self._resuming.waiting
         for frame in framer.feed(data):
             if self._teller.first_us is None:
                 self._teller.first_us = now_us
@@ -120,6 +125,8 @@ class Engine:
                 one = watched.get(aircraft.system)
                 if one is None:
                     one = self._begin(aircraft, now_us)
+                if aircraft.system in resuming and self._resuming.settle(aircraft, one.suite, one.seen_us, now_us):
+                    one.estimated_us = now_us - ESTIMATE_EVERY_US  # worked out anew with what was kept
                 message = frame[3]
                 estimated = message in NEEDS and now_us - one.estimated_us >= ESTIMATE_EVERY_US
                 if estimated:
@@ -137,6 +144,8 @@ class Engine:
         now_us = self._advance(now_s)
         if order.action == "report":
             self._desk.report(order, now_us)
+        elif order.action == "resume":
+            self._resuming.offer(order.aircraft, order.kept)
         elif order.aircraft is not None:
             one = self._watched.get(order.aircraft)
             if one is None:
@@ -190,7 +199,24 @@ class Engine:
 
     def describe_sources(self) -> list[str]:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
-        return describe_sources(self._fleet, self._now_us or 0)
+        kept = [f"Aircraft {system}: {remark}." for system, remark in self._resuming.remarks.items()]
+        return describe_sources(self._fleet, self._now_us or 0) + kept
+
+    def contour(self, system: int) -> tuple[float, ...]:
+        """Return the reach of an aircraft in m by bearing from home, evenly from north; empty while unknown."""
+        return self._watched[system].suite.contour
+
+    def learned(self) -> dict[str, JSON]:
+        """Return what is known of every aircraft in flight, as plain values to be kept; changes nothing.
+
+        Each goes back by an order "resume" into an engine begun anew. What still waits there is in it as it was.
+        """
+        now_us = self._now_us or 0
+        kept = self._resuming.records(now_us)
+        for system, one in self._watched.items():
+            if system not in kept and (known := record(one.aircraft, one.suite, now_us)) is not None:
+                kept[system] = known
+        return {"aircraft": [*kept.values()]}
 
     def _advance(self, now_s: float) -> int:
         """Run the grid up to `now_s` and return it as engine time."""
@@ -225,6 +251,7 @@ class Engine:
             sweep = self._step % SWEEP_EVERY == 0
             for one in self._watched.values():
                 if sweep:
+                    one.suite.silent(grid_us, one.aircraft.link.time_us)
                     one.book.sweep(grid_us)
                 else:
                     one.book.grid(grid_us)
@@ -259,7 +286,9 @@ class Engine:
                 told = self._desk.shown_of(system)
                 for rule, names in one.book.blind(now_us, {rule for _, rule in told}).items():
                     before = told.get((system, rule))
-                    lacks[system, rule] = before if before and not names else (one.book.subject(rule), names)
+                    asks = one.suite.why and any(name.startswith("return.") for name in names)
+                    listed = (*names, one.suite.why) if asks else names
+                    lacks[system, rule] = before if before and not names else (one.book.subject(rule), listed)
         return lacks
 
     @staticmethod

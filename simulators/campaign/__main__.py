@@ -18,15 +18,18 @@ from simulators.campaign.judge import Judged, judge
 from watchkeeper.errors import BadInputError
 
 
-def campaign(distributions: Distributions, flights: int, seed: int, workers: int | None = None) -> list[Judged]:
+def campaign(
+    distributions: Distributions, flights: int, seed: int, workers: int | None = None, kept: Path | None = None
+) -> list[Judged]:
     """Fly and judge that many flights on all cores, or on so many workers; in the order of their numbers.
 
-    Raises RuntimeError if the watch fails; no further flight begins then.
+    `kept` is a folder for what does not depend on the watch. Raises RuntimeError if the watch fails; no further
+    flight begins then.
     """
     judged: list[Judged] = []
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=context) as pool:
-        waiting = [pool.submit(judge, distributions, seed, number) for number in range(flights)]
+        waiting = [pool.submit(judge, distributions, seed, number, kept) for number in range(flights)]
         try:
             for done in as_completed(waiting):
                 judged.append(done.result())
@@ -55,13 +58,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         metavar="FILE",
         help="what flights and faults are drawn from",
     )
+    parser.add_argument(
+        "--keep",
+        type=Path,
+        metavar="FOLDER",
+        help="keep the flights there, and take those that are there: only the watch is run anew",
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
     given = parser.parse_args(arguments)
     try:
         distributions = read(given.distributions)
         if given.flights < 1:
             parser.error("--flights: at least one")
-        found = figures(campaign(distributions, given.flights, given.seed), distributions, given.seed)
+        found = figures(
+            campaign(distributions, given.flights, given.seed, kept=given.keep), distributions, given.seed
+        )
     except BadInputError as error:
         for fault in error.faults:
             sys.stderr.write(f"{fault}\n")
@@ -82,6 +93,11 @@ def _show(found: dict[str, Any]) -> None:
     """Write the figures for a person to read."""
     lines = [f"{found['flights']} flights, {found['hours']:.1f} h, seed {found['seed']}"]
     lines += [f"{count} tell nothing of the reserve: {why}" for why, count in found["left_out"].items()]
+    early = found["ordinary_returns"]
+    lines.append(
+        f"ordinary returns: {early['flights']}, with a false warning: {_rate(early['false_warning'])}, "
+        f"with a false caution: {_rate(early['false_caution'])} {early['by_rule']}"
+    )
     for level, one in found["levels"].items():
         lines += [f"\nknowing {level}:"]
         for kind, fault in one["faults"].items():
@@ -91,13 +107,20 @@ def _show(found: dict[str, Any]) -> None:
                 f"{fault['stood']}, cut short {fault['cut_short']}"
             )
         wrong = one["false_warnings"]
-        lines.append(f"  false warnings {wrong['count']} {wrong['by_rule']}: {wrong['per_hour']} an hour")
+        lines.append(
+            f"  false warnings {wrong['count']} {wrong['by_rule']}: {wrong['per_hour']} an hour of recorded flight"
+        )
         lines.append(f"  alerts in ten minutes {one['alerts_per_10_min']['per_10_min']}, chatter {one['chatter']}")
         for name, crew in one["crews"].items():
             lines.append(f"  crews reacting in {name}: {_ended(crew)}")
-        error, bound = one["charge_error_pct"], one["bound_held"]
+        error = one["charge_error_pct"]
         lines.append(f"  charge off by {error['mean']} % on average, 95 % within {error['p95']} %")
-        lines.append(f"  bound held {_rate(bound)}")
+        for name, words in (("at_caution", "at the first caution"), ("at_last_good", "at the last good moment")):
+            found_at = one[name]
+            lines.append(
+                f"  charge at landing, foretold {words}: off by {found_at['error_pct']['median']} % (median, "
+                f"{found_at['error_pct']['median_ci']}), bound held {_rate(found_at['bound_held'])}"
+            )
     lines.append("\nfixed rules:")
     lines += [f"  {rule:18} {_ended(crew)}" for rule, crew in found["fixed_rules"].items()]
     print("\n".join(lines))  # noqa: T201  # the answer
@@ -110,10 +133,11 @@ def _rate(rate: dict[str, Any]) -> str:
 
 
 def _ended(crew: dict[str, Any]) -> str:
-    used = crew["range_used"]["mean"]
+    used, lowest = crew["range_used"]["mean"], crew["lowest_cell_v"]
     return (
         f"turned back {_rate(crew['turned_back'])}, with reserve {_rate(crew['landed_with_reserve'])}, "
-        f"ran out {_rate(crew['ran_out'])}, range used {used}"
+        f"ran out {_rate(crew['ran_out'])}, range used {used}, lowest cell on the way home "
+        f"{lowest['median']} V (5 to 95 %: {lowest['p5']} to {lowest['p95']})"
     )
 
 

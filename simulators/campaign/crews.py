@@ -16,8 +16,9 @@ _HOLDS_S: Final = 1.0
 _OHM: Final = 0.016
 """By which crews compensate a voltage for current: one pack's resistance (common practice: as set up)."""
 _AFTER_LIFT_S: Final = 10.0
-THUMBS: Final = ("44 V raw", "44 V compensated", "19 % gauge", "25 % gauge")
-"""The fixed rules that crews use today (common practice)."""
+_GAUGES_PCT: Final = (19.0, 25.0, 30.0, 35.0)
+THUMBS: Final = ("44 V raw", "44 V compensated", *(f"{pct:.0f} % gauge" for pct in _GAUGES_PCT))
+"""The fixed rules that crews use today (common practice). Gauges: the lowest of the connected packs."""
 
 
 class Thumbs:
@@ -40,9 +41,8 @@ class Thumbs:
         if now - self._lifted_s < _AFTER_LIFT_S or flight.craft.crashed or not pilot.armed:
             return
         gauges = pilot.gauges
-        volts, left = gauges.voltage_v, gauges.left_pct
-        each_a = gauges.current_a / len(gauges.monitors)
-        below = (volts < 44.0, volts + _OHM * each_a < 44.0, left < 19.0, left < 25.0)
+        volts, left = gauges.voltage_v, gauges.lowest_pct
+        below = (volts < 44.0, volts + _OHM * gauges.pack_a < 44.0, *(left < pct for pct in _GAUGES_PCT))
         for rule, holds in zip(THUMBS, below, strict=True):
             if self.times_s[rule] is not None:
                 continue

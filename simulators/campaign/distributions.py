@@ -13,8 +13,9 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import AfterValidator, BaseModel, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
+from simulators.onboard.modes import Step, order_of
 from simulators.scenario_faults import empty, faults_of
-from simulators.scenario_file import Number, Part
+from simulators.scenario_file import Number, Part, Whole
 from watchkeeper.documents import Document, parse_document
 from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
 
@@ -27,14 +28,16 @@ Kind = Literal[
     "satellites jammed", "position pulled", "motors stop", "restart",
 ]  # fmt: skip
 _AT_S: Final = (0.0, 3600.0)
+_PART: Final = (0.0, 1.0)
+"""Of about the time that the packs last."""
 NEEDS: Final[Mapping[str, Mapping[str, Pair]]] = {
     "gauge lies": {"charge_pct": (1.0, 100.0)},
-    "pack opens": {"at_s": _AT_S},
+    "pack opens": {"part": _PART},
     "weak cell": {"mohm": (0.0, 50.0)},
-    "motor weakens": {"at_s": _AT_S, "health": (0.0, 1.0)},
-    "wind rises": {"at_s": _AT_S, "speed_m_s": (0.0, 40.0), "after_s": (0.0, 1800.0)},
-    "antenna comes loose": {"at_s": _AT_S, "loss_db": (0.0, 100.0)},
-    "satellites jammed": {"at_s": _AT_S, "db": (0.0, 80.0)},
+    "motor weakens": {"part": _PART, "health": (0.0, 1.0)},
+    "wind rises": {"part": _PART, "speed_m_s": (0.0, 40.0), "after_s": (0.0, 1800.0)},
+    "antenna comes loose": {"part": _PART, "loss_db": (0.0, 100.0)},
+    "satellites jammed": {"part": _PART, "db": (0.0, 80.0)},
     "position pulled": {"at_s": _AT_S, "speed_m_s": (0.0, 20.0)},
     "motors stop": {"at_s": _AT_S},
     "restart": {"at_s": _AT_S},
@@ -63,7 +66,18 @@ def _between(least: float, most: float) -> Any:
     return AfterValidator(check)
 
 
+def _lands(order: int) -> int:
+    """Refuse an order of a return that climbs not, goes not home, or does not end with its landing."""
+    steps = order_of(order)
+    digits = str(order)
+    if len(steps) < len(digits) or not {Step.CLIMB, Step.CRUISE} < set(steps) or steps[-1] is not Step.LAND:
+        todo = {"todo": "write digits like 123456: 1 climb and 3 cruise among them, 6 land as the last"}
+        raise PydanticCustomError("order", "is no order of a return that lands at home", todo)
+    return order
+
+
 _Ends = tuple[Number, Number]
+Order = Annotated[Whole, AfterValidator(_lands)]
 
 
 class FlightKeys(Part):
@@ -83,6 +97,21 @@ class FlightKeys(Part):
     height_m: Annotated[_Ends, _between(5, 400)]
     speed_m_s: Annotated[_Ends, _between(1, 20)]
     hill_chance: Chance
+    far_chance: Chance
+    far_m: Annotated[_Ends, _between(10, 15_000)]
+    climb_m_s: Annotated[_Ends, _between(0.5, 6)]
+    sink_m_s: Annotated[_Ends, _between(0.3, 6)]
+    return_height_m: Annotated[_Ends, _between(3, 400)]
+    return_speed_m_s: Annotated[_Ends, _between(1, 20)]
+    return_hold_s: Annotated[_Ends, _between(0, 600)]
+    return_hold_m: Annotated[_Ends, _between(2, 100)]
+    landing_m_s: Annotated[_Ends, _between(0.2, 2)]
+    odd_order_chance: Chance
+    odd_orders: Annotated[list[Order], Field(min_length=1)]
+    old_file_chance: Chance
+    settings_told_chance: Chance
+    latitude_deg: Annotated[_Ends, _between(-60, 60)]
+    longitude_deg: Annotated[_Ends, _between(-179, 179)]
 
 
 class FaultKeys(Part):

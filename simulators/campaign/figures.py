@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
+from statistics import mean, median
 from typing import Any
 
 from simulators.campaign.crews import QUICK_S, THUMBS
 from simulators.campaign.distributions import Distributions
-from simulators.campaign.intervals import per_10_min, per_hour, share, spread, spread_of_groups
-from simulators.campaign.judge import AtLevel, Judged
+from simulators.campaign.intervals import median_interval, per_10_min, per_hour, share, spread, spread_of_groups
+from simulators.campaign.judge import AtLevel, Forecast, Judged
 from simulators.campaign.knowledge import LEVELS
 from simulators.flown.truth import Outcome
 
 
 def figures(judged: Sequence[Judged], distributions: Distributions, seed: int) -> dict[str, Any]:
-    """Return the campaign's one object."""
+    """Return the campaign's one object.
+
+    Hours, by which false warnings and alerts are counted, are those of the recorded flights from take-off to
+    landing or fall: all flights, those left out of the reserve as well, and with their way home, which is begun
+    when landing is only just possible. The ordinary returns are not among them; they are counted by flights.
+    """
     hours = sum(one.flown.end_s - one.flown.took_off_s for one in judged) / 3600.0
     fit = [one for one in judged if one.left_out is None]
     return {
@@ -23,6 +29,7 @@ def figures(judged: Sequence[Judged], distributions: Distributions, seed: int) -
         "seed": seed,
         "hours": round(hours, 3),
         "left_out": dict(sorted(Counter(one.left_out for one in judged if one.left_out is not None).items())),
+        "ordinary_returns": _ordinary(judged),
         "levels": {level: _level(level, judged, fit, distributions, hours) for level in LEVELS},
         "fixed_rules": {
             rule: {**_crew(fit, lambda one, rule=rule: one.thumbs.get(rule)), "reaction_s": QUICK_S}  # type: ignore[misc]
@@ -31,12 +38,25 @@ def figures(judged: Sequence[Judged], distributions: Distributions, seed: int) -
     }
 
 
+def _ordinary(judged: Iterable[Judged]) -> dict[str, Any]:
+    """Count the ordinary returns that landed with the reserve, and in how many something was wrongly called."""
+    found = [one.ordinary for one in judged if one.ordinary is not None]
+    rules = Counter(rule for one in found for rule, _ in (*one.warnings, *one.cautions))
+    return {
+        "flights": len(found),
+        "false_warning": share(sum(bool(one.warnings) for one in found), len(found)),
+        "false_caution": share(sum(bool(one.cautions) for one in found), len(found)),
+        "by_rule": dict(sorted(rules.items())),
+    }
+
+
 def _level(
     level: str, judged: Sequence[Judged], fit: Sequence[Judged], distributions: Distributions, hours: float
 ) -> dict[str, Any]:
     at = {one.number: one.levels[level] for one in judged}
     wrong = Counter(rule for one in at.values() for rule, _ in one.false_warnings)
-    bounds = [one.bound_held for one in at.values() if one.bound_held is not None]
+    at_caution = [one.at_caution for one in at.values() if one.at_caution is not None]
+    at_last_good = [one.at_last_good for one in at.values() if one.at_last_good is not None]
     return {
         "faults": {
             one.kind: _fault(one.kind, one.within_s, judged, at)
@@ -51,7 +71,21 @@ def _level(
             "10 s": _crew(fit, lambda one: at[one.number].quick),
         },
         "charge_error_pct": spread_of_groups(one.charge_errors_pct for one in at.values()),
-        "bound_held": share(sum(bounds), len(bounds)),
+        "at_caution": _forecasts(at_caution),
+        "at_last_good": _forecasts(at_last_good),
+    }
+
+
+def _forecasts(found: Sequence[Forecast]) -> dict[str, Any]:
+    """Count how well the charge at landing was foretold at one moment of each flight."""
+    errors = sorted(abs(one.error_pct) for one in found)
+    return {
+        "bound_held": share(sum(one.held for one in found), len(found)),
+        "error_pct": {
+            "median": round(median(errors), 2) if errors else None,
+            "median_ci": median_interval(errors),
+            "mean_signed": round(mean(one.error_pct for one in found), 2) if found else None,
+        },
     }
 
 
@@ -107,4 +141,5 @@ def _crew(fit: Sequence[Judged], outcome_of: Callable[[Judged], Outcome | None])
         "landed_with_reserve": share(sum(outcome.with_reserve() for _, outcome in ended), len(ended)),
         "ran_out": share(sum(outcome.fell for _, outcome in ended), len(ended)),
         "range_used": spread([min(1.5, part) for part in used]),
+        "lowest_cell_v": spread([lowest for _, one in turned if (lowest := one.lowest_cell_v) is not None]),
     }

@@ -132,6 +132,20 @@ def spread_of_groups(groups: Iterable[Sequence[float]]) -> Spread:
     )
 
 
+def median_interval(ordered: Sequence[float]) -> tuple[float, float] | None:
+    """Return the ends of the 95 % interval of the median of ordered values; None with fewer than six.
+
+    Order statistics: the count below the median is binomial with a half (normal approximation to its ranks;
+    Conover, Practical Nonparametric Statistics, 1999, 3.2, from memory).
+    """
+    count = len(ordered)
+    if count < 6:
+        return None
+    half = _Z95 * math.sqrt(count) / 2
+    low, high = math.floor(count / 2 - half), math.ceil(count / 2 + half)
+    return round(ordered[max(0, low)], 2), round(ordered[min(count - 1, high)], 2)
+
+
 def student_t(freedom: int) -> float:
     """Return the 97.5 % point of Student's t. ValueError below one degree of freedom.
 

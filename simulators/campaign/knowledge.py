@@ -1,4 +1,7 @@
-"""What the watch is told of the aircraft, at two levels: all that a crew can know, or cells and capacity only."""
+"""What the watch is told of the aircraft, at two levels: all that a crew can know, or cells and capacity only.
+
+In some flights what a crew knows is out of date: its file states the settings that the aircraft once came with.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +9,13 @@ from pathlib import Path
 from typing import Final
 
 from simulators.campaign.draw import Drawn
+from simulators.onboard.modes import Step, order_of
+from simulators.onboard.parameters import parameters
 
 LEVELS: Final = ("full", "cells and capacity")
+_SEGMENTS: Final = {
+    Step.CLIMB: "climb", Step.CRUISE: "cruise", Step.DESCEND: "descend", Step.HOLD: "hold", Step.LAND: "land",
+}  # fmt: skip
 _LEAST: Final = """\
 aircraft: drawn
 packs: {cells: 12, capacity: 22 Ah}
@@ -17,7 +25,8 @@ packs: {cells: 12, capacity: 22 Ah}
 def write(drawn: Drawn, folder: Path) -> dict[str, Path]:
     """Write the aircraft files of a flight; return them by level."""
     cycles = round(drawn.file.packs[0].cycles)
-    height = drawn.file.parameters["return.height_m"]
+    known = parameters({} if drawn.old_file else drawn.file.parameters)
+    order = ", ".join(_SEGMENTS[step] for step in order_of(known["return.order"]) if step in _SEGMENTS)
     full = f"""\
 aircraft: drawn
 system: {drawn.file.system}
@@ -35,13 +44,13 @@ packs:
   age: {cycles} cycles
   monitors: {{0: pack 1, 1: pack 2}}
 hover_power: 3.7 kW at 30 kg
-limits: {{airspeed: 16 m/s, tilt: 30 deg, wind: 12 m/s, gust: 15 m/s, descent: 2 m/s}}
+limits: {{airspeed: 16 m/s, tilt: 30 deg, wind: 12 m/s, gust: 15 m/s, descent: {known["fly.sink_m_s"]:.1f} m/s}}
 return:
-  height: {height:g} m
-  speed: 8 m/s
-  order: [climb, cruise, descend, hold, land]
-  hold: 10 s at 8 m
-  landing: 0.7 m/s
+  height: {known["return.height_m"]:.1f} m
+  speed: {known["return.speed_m_s"]:.1f} m/s
+  order: [{order}]
+  hold: {known["return.hold_s"]:.1f} s at {known["return.hold_m"]:.1f} m
+  landing: {known["land.slow_m_s"]:.2f} m/s
 """
     found: dict[str, Path] = {}
     for level, text, name in zip(LEVELS, (full, _LEAST), ("full", "least"), strict=True):

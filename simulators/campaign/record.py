@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+from simulators.campaign.asking import Asking
 from simulators.campaign.draw import Drawn
 from simulators.campaign.floors import Floor
 from simulators.flown.scenario import FlownDrill, FlownScenario
@@ -59,6 +60,7 @@ def fly(drawn: Drawn, recording: Path, turn_back_s: float) -> Flown:
     """Fly, turn back at a time, and write a telemetry log. Where a return is refused, it lands where it is."""
     drill = FlownDrill(FlownScenario(drawn.file, None, None), drawn.seed)
     floor = None if drawn.fault is None else Floor(drawn.fault, drill)
+    asking = Asking(drawn.file.system) if drawn.settings_told else None
     flown, mean = Flown(), MeanPower()
     flight, pilot, craft = drill.flight, drill.flight.pilot, drill.flight.craft
     start_us = round(drawn.file.start.timestamp() * 1e6)
@@ -71,7 +73,11 @@ def fly(drawn: Drawn, recording: Path, turn_back_s: float) -> Flown:
                 if not drill.key(Mode.SAFE_RECOVERY):
                     drill.key(Mode.LAND)
             ours = False
-            for _, frame in drill.step():
+            frames = drill.step()
+            if asking is not None:
+                for order in asking.look(now, (frame for _, frame in frames)):
+                    drill.order(order)
+            for _, frame in frames:
                 file.write(record(start_us + round(flight.time_s * 1e6), frame))
                 ours = ours or frame[5] == drawn.file.system
             if ours:

@@ -142,8 +142,12 @@ class Do(Part):
 
 
 def _change_wind(flight: FastFlight, wind: Wind) -> None:
-    """Let the wind change from what it is at 10 m; gusts of a gusty day follow it."""
+    """Let the wind change from what it is at 10 m; gusts keep their share of it, and change with it.
+
+    Gusts are by the wind at 20 ft: the part of that wind by which there are gusts (at most all of it) stays.
+    """
     craft, weather, now = flight.craft, flight.setup.weather, flight.time_s
+    before = craft.wind
     north, east, _ = craft.wind.at(now, REFERENCE_HEIGHT_M)
     speed = math.hypot(north, east)
     calm = speed < _CALM_M_S  # comes from nowhere
@@ -153,8 +157,13 @@ def _change_wind(flight: FastFlight, wind: Wind) -> None:
         (now + max(wind.after_s, 0.1), wind.speed_m_s, wind.from_deg),
     ]
     craft.wind = MeanWind(points, roughness_m=weather.roughness_m, draughts=weather.draughts)
-    if craft.gusts.w20_m_s > 0:
-        craft.gusts.w20_m_s = craft.wind.speed_m_s(now + wind.after_s, W20_HEIGHT_M)
+    gusty_m_s = craft.gusts.w20_m_s
+    if gusty_m_s > 0:
+        mean_m_s = before.speed_m_s(now, W20_HEIGHT_M)
+        by_wind_m_s = min(gusty_m_s, mean_m_s)  # what is more comes of something else, and stays
+        share = by_wind_m_s / mean_m_s if mean_m_s > 0 else 1.0
+        last_m_s = craft.wind.speed_m_s(points[-1][0], W20_HEIGHT_M)
+        craft.gusts.reach(gusty_m_s - by_wind_m_s + share * last_m_s, now, points[-1][0])
 
 
 def _set_home(flight: FastFlight, _: bool) -> None:

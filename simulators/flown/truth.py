@@ -29,6 +29,8 @@ CELL_FLOOR_V: Final = 3.3
 LIMIT_S: Final = 5400.0
 """Longer than the packs last with no load at all."""
 _STEP_S: Final = 5.0
+_COARSE_S, _EARLY_S, _MUCH_PCT = 30.0, 90.0, 25.0
+"""As far apart are the moments tried in turn: usually, and while so much more than the reserve is left."""
 _EVERY: Final = 5
 _MARK_S: Final = 60.0
 _GOES_HOME: Final = frozenset({Mode.SAFE_RECOVERY, Mode.LAND})
@@ -41,6 +43,7 @@ class Outcome:
     """How a flight ended. Usable charge of the emptier connected pack in %, at landing or when it fell.
 
     `landed` is false for one that fell and for one still in the air at the limit; only the first `fell`.
+    `lowest_cell_v` is that of any cell of a connected pack while it flew home; None if it never turned back.
     """
 
     landed: bool
@@ -49,6 +52,7 @@ class Outcome:
     end_s: float
     took_off_s: float
     turned_back_s: float | None
+    lowest_cell_v: float | None = None
 
     def with_reserve(self, reserve_pct: float = RESERVE_PCT) -> bool:
         """Whether it landed with that much left."""
@@ -125,6 +129,11 @@ def _settled_ohm(pack: Pack, charge: float) -> float:
     return constant_ohm + whole * cell.charge_factor(charge) * (cell.r0_ohm + cell.r1_ohm + cell.r2_ohm)
 
 
+def lowest_cell_v(bank: PackBank) -> float:
+    """Return the voltage of the lowest cell of the connected packs; infinite with none."""
+    return min((pack.lowest_cell_v for pack in bank.packs if not pack.is_open), default=math.inf)
+
+
 class _Course:
     """One flight under way. A copy goes on exactly as it would have gone on itself."""
 
@@ -136,6 +145,7 @@ class _Course:
         self._mean = MeanPower()
         self._took_off_s = 0.0
         self._turned_s: float | None = None
+        self._lowest_v = math.inf
         self.over = False
 
     def fly_on(self, turn_back_s: float | None, each_step: Callable[[FastFlight], None] | None = None) -> None:
@@ -147,6 +157,8 @@ class _Course:
             flight.step()
             if each_step is not None:
                 each_step(flight)
+            if self._turned_s is not None and not flight.craft.on_ground:
+                self._lowest_v = min(self._lowest_v, lowest_cell_v(flight.bank))
         self._mean.look(flight)
         pilot, craft, now = flight.pilot, flight.craft, flight.time_s
         if not self._took_off_s and pilot.landed in {Landed.TAKEOFF, Landed.AIR}:
@@ -164,7 +176,8 @@ class _Course:
         flight, craft = self.flight, self.flight.craft
         landed = bool(self._took_off_s) and craft.on_ground and not craft.crashed
         left_pct = usable_pct(flight.bank, self._mean.power_w)
-        return Outcome(landed, craft.crashed, left_pct, flight.time_s, self._took_off_s, self._turned_s)
+        lowest_v = self._lowest_v if math.isfinite(self._lowest_v) else None
+        return Outcome(landed, craft.crashed, left_pct, flight.time_s, self._took_off_s, self._turned_s, lowest_v)
 
 
 class Futures:
@@ -202,17 +215,25 @@ class Futures:
         return course.outcome
 
     def latest(self, from_s: float, reserve_pct: float = RESERVE_PCT) -> float | None:
-        """Return the latest time in s, to 5 s, at which turning back lands with the reserve; None without one.
+        """Return until when turning back lands with the reserve, in s, to 5 s; None if it never does.
 
-        Later is never better, for what is flown cannot be got back (but across a restart, which moves home to
-        where it is). So halving finds it. Infinite when the flight ends with the reserve by itself.
+        What is flown cannot be got back, but later is not always worse: a wind that drops, a gust in the landing
+        or a restart, which moves home, can let a later return end better than an earlier one. So each half minute
+        is tried in turn (each minute and a half while much more than the reserve is left), and the moment is the
+        last before the first failure: whoever turns back at any of them until then is safe, and nobody is asked to
+        know that a better moment will come again. Failures between two of them can stay unseen. Infinite when the
+        flight ends with the reserve by itself.
         """
         if not self.outcome(from_s).with_reserve(reserve_pct):
             return None
         never = self.outcome(None)
         if never.with_reserve(reserve_pct):
             return math.inf
-        low, high = from_s, max(from_s, never.end_s)
+        low = high = from_s
+        last_s = max(from_s, never.end_s)
+        while high < last_s and (found := self.outcome(high)).with_reserve(reserve_pct):
+            coarse_s = _EARLY_S if found.charge_pct > reserve_pct + _MUCH_PCT else _COARSE_S
+            low, high = high, min(high + coarse_s, last_s)
         while high - low > _STEP_S:
             middle = 0.5 * (low + high)
             if self.outcome(middle).with_reserve(reserve_pct):

@@ -296,7 +296,7 @@ class Autopilot:
         elif mode is Mode.LAND:
             if why != "return":
                 self.land_at = None
-                self.stay_here()
+            self.stay_here()
         elif mode in {Mode.POSITION_HOLD, Mode.ALTITUDE_HOLD}:
             self.stay_here()
         if changed:

@@ -1,4 +1,8 @@
-"""A landing: to its place first, then down, slow near the ground."""
+"""A landing: to its place first, then down, slow near the ground.
+
+Once it has begun to come down it goes no higher again: pushed away, it closes in at the height that it had, and
+not downwards, for to touch the ground at speed would break it.
+"""
 
 from __future__ import annotations
 
@@ -18,6 +22,7 @@ def velocity(pilot: InCommand) -> Velocity:
     far = pilot.land_at is not None and guide.distance(*place) > _OVER_M
     if far and sensors.has_fix:
         return guide.go((*place, pilot.target[2]), values["fly.speed_m_s"])
+    pilot.target = (*pilot.target[:2], sensors.height_m)
     low = sensors.height_m - pilot.home[2] < values["land.slow_m"]
     sink = values["land.slow_m_s"] if low else values["land.fast_m_s"]
     stay = guide.stay((*place, sensors.height_m))

@@ -76,7 +76,9 @@ class Gusts:
     the grid the deviation is exact; halfway between it is less, by 1 % where L / V is 4 s, by 4 % where it is 1 s.
     """
 
-    __slots__ = ("_axis", "_chain", "_fresh", "_from", "_gauss", "_point", "_quiet", "_slope", "_to", "_w20_m_s")
+    __slots__ = (
+        "_axis", "_chain", "_change", "_fresh", "_from", "_gauss", "_point", "_quiet", "_slope", "_to", "_w20_m_s",
+    )  # fmt: skip
 
     def __init__(self, seed: str | int, w20_m_s: float) -> None:
         """Start gusts of the intensity that a mean wind of `w20_m_s` at 20 ft brings. ValueError if below zero."""
@@ -89,6 +91,7 @@ class Gusts:
         self._point = math.nan  # the grid point behind; not a number while there is none
         self._fresh = w20_m_s > 0.0  # gusts that were always there do not grow in
         self._quiet = True
+        self._change: tuple[float, float, float, float] | None = None  # from when and what, to when and what
         self.w20_m_s = w20_m_s
 
     @property
@@ -100,10 +103,24 @@ class Gusts:
     def w20_m_s(self, value: float) -> None:
         if not 0.0 <= value < math.inf:
             raise ValueError(f"wind at 20 ft {value} m/s is not a speed")
+        self._change = None
         self._w20_m_s = value
         if value > 0.0 and self._quiet:
             self._quiet = False
             self._point = math.nan
+
+    def reach(self, w20_m_s: float, from_s: float, by_s: float) -> None:
+        """Let the mean wind at 20 ft change in a straight line from a time to another; at once if that is none.
+
+        ValueError if it is not a speed.
+        """
+        before = self._w20_m_s
+        if by_s <= from_s or not before:
+            self.w20_m_s = w20_m_s
+            return
+        if not 0.0 <= w20_m_s < math.inf:
+            raise ValueError(f"wind at 20 ft {w20_m_s} m/s is not a speed")
+        self._change = (from_s, before, by_s, w20_m_s)
 
     def at(
         self, time_s: float, height_m: float, airspeed_m_s: float, along_north: float, along_east: float
@@ -140,11 +157,23 @@ class Gusts:
         while self._point < target:
             self._point += 1.0
             self._from = self._to
+            if self._change is not None:
+                self._grow(self._point * STEP_S)
             self._step(height_m, airspeed_m_s, north, east)
         (n0, e0, u0), (n1, e1, u1) = self._from, self._to
         self._slope = (n1 - n0, e1 - e0, u1 - u0)
         if self._w20_m_s == 0.0 and self._from == _STILL:
             self._quiet = True
+
+    def _grow(self, time_s: float) -> None:
+        """Take the wind at 20 ft of a time from the change that is under way."""
+        assert self._change is not None
+        from_s, before, by_s, last = self._change
+        share = (time_s - from_s) / (by_s - from_s)
+        if share < 1.0:
+            self._w20_m_s = before + max(0.0, share) * (last - before)
+        else:
+            self._change, self._w20_m_s = None, last
 
     def _step(self, height_m: float, airspeed_m_s: float, north: float, east: float) -> None:
         """Find the next grid point."""

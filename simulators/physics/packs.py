@@ -51,7 +51,7 @@ class Pack:
 
     __slots__ = (
         "_amp_seconds", "_c1_f", "_c2_f", "_capacity_ah", "_emf_v", "_fall_ohm", "_half_step", "_held_charge",
-        "_held_degc", "_inverse_heat_j_k", "_mean_ohm", "_ocv_v", "_offsets_v", "_pairs", "_series",
+        "_held_degc", "_inverse_heat_j_k", "_lowest", "_mean_ohm", "_ocv_v", "_offsets_v", "_pairs", "_series",
         "_start_charge", "_step_s", "_weak_cell", "_weak_ohm", "chemical_j", "conductance_s", "current_a",
         "delivered_j", "heat_j", "is_open", "model", "raw_charge", "series_ohm", "source_v", "temperature_degc",
         "terminal_v", "u1_v", "u2_v",
@@ -81,6 +81,7 @@ class Pack:
         self.model = model
         self._series = series
         self._offsets_v = tuple(v - mean_v for v in offsets_v) or (0.0,) * series
+        self._lowest = min(range(series), key=self._offsets_v.__getitem__)
         self._weak_cell = weak_cell
         self._weak_ohm = weak_ohm if weak_cell is not None else 0.0
         self._capacity_ah = cell.aged_capacity_ah(model.cycles)
@@ -129,6 +130,12 @@ class Pack:
         sag_v = self.current_a * self._weak_ohm
         v = (self.terminal_v + sag_v) / self._series + self._offsets_v[index]
         return v - sag_v if index == self._weak_cell else v
+
+    @property
+    def lowest_cell_v(self) -> float:
+        """Return the voltage of the lowest cell."""
+        lowest_v = self.cell_voltage_v(self._lowest)
+        return lowest_v if self._weak_cell is None else min(lowest_v, self.cell_voltage_v(self._weak_cell))
 
     def _hold(self, step_s: float) -> None:
         """Work out what stays while step, charge and temperature do: resistances and coefficients of the pairs."""

@@ -99,7 +99,7 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
 ]  # fmt: skip
 NO_READING = {
     "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM", "MISSION_ITEM_INT",
-    "PARAM_VALUE", "STATUSTEXT",
+    "PARAM_VALUE", "SCALED_PRESSURE", "STATUSTEXT",
 }  # fmt: skip
 """These change what later messages mean, or are kept as words: tested beside their own modules."""
 
@@ -125,6 +125,32 @@ def test_readings(name: str, fields: dict[str, Any], expected: dict[str, Any], v
 
 def test_no_message_is_left_out() -> None:
     assert {MESSAGES[number].name for number in FOLDINGS} == {name for name, _, _ in TABLE} | NO_READING
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_pressure_and_temperature_of_the_air_are_kept_for_the_estimates(version: int) -> None:
+    # common.xml: press_abs in hPa, temperature in cdegC; ISO 2533 has 898.763 hPa and 8.501 degrees C at 1 000 m
+    flight = Flight()
+    flight.sender = Sender(7, version=version)
+    flight.beat()
+    flight.send("SCALED_PRESSURE", time_boot_ms=5000, press_abs=898.763, press_diff=0.0, temperature=850)
+    motion = flight.aircraft.motion
+    assert motion.pressure_hpa == pytest.approx(898.763, abs=1e-3)
+    assert motion.air_degc == 8.5
+    assert motion.air_us == flight.now_us
+
+
+@pytest.mark.parametrize("bad_hpa", [math.nan, math.inf, -math.inf, 0.0, -900.0, 3.4e38, 101_325.0])
+def test_a_pressure_that_no_air_has_is_not_taken(bad_hpa: float) -> None:
+    flight = Flight()
+    flight.beat()
+    flight.send("SCALED_PRESSURE", press_abs=bad_hpa, temperature=2000)
+    assert flight.aircraft.motion.pressure_hpa is None
+    flight.send("SCALED_PRESSURE", press_abs=1013.25, temperature=1500)
+    flight.send("SCALED_PRESSURE", press_abs=bad_hpa, temperature=2000)
+    motion = flight.aircraft.motion
+    assert motion.pressure_hpa == pytest.approx(1013.25)
+    assert motion.air_degc == 15.0
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, 3.4e38])

@@ -1,4 +1,4 @@
-"""Fall of the satellite count, and the wind that a sortie file gives."""
+"""Fall of the satellite count."""
 
 from __future__ import annotations
 
@@ -7,10 +7,8 @@ from collections.abc import Sequence
 import pytest
 
 from watchkeeper.aircraft.catalogue import INDEX
-from watchkeeper.aircraft.files import load_sortie_file
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.satellites import SatelliteDrop
-from watchkeeper.estimate.wind import WindFallback
 
 
 def drops(counts: Sequence[int | None]) -> list[float | None]:
@@ -50,27 +48,3 @@ def test_unknown_count_is_unknown_and_none_is_no_division() -> None:
 
 def test_never_received_leaves_the_reading_alone() -> None:
     assert SatelliteDrop(Readings()).run(1_000_000) is None
-
-
-SORTIE = load_sortie_file("weather: {wind: 7 m/s from 250 deg}", "s.yaml")
-
-
-def test_sortie_wind_serves_until_a_message_comes_and_again_after() -> None:
-    readings = Readings()
-    part = WindFallback(readings, SORTIE)
-    assert part.run(0) == (7, 250)
-    for index, value in zip(part.indexes, (7.0, 250.0), strict=True):
-        readings.put(index, value, part.stream)
-    part.stream.mark(0)
-    assert part.run(500_000) == (7, 250)
-    message = Stream()
-    message.mark(1_000_000)
-    for index, value in zip(part.indexes, (3.0, 90.0), strict=True):
-        readings.put(index, value, message)
-    assert part.run(1_500_000) is None
-    assert part.run(100_000_000) == (7, 250)  # the message's wind is too old
-
-
-def test_no_weather_no_wind() -> None:
-    assert WindFallback(Readings(), None).run(0) is None
-    assert WindFallback(Readings(), load_sortie_file("sortie: x", "s")).run(0) is None

@@ -99,16 +99,16 @@ def test_a_hover_power_of_the_file_does_not_stand_in_for_a_pack() -> None:
 def test_a_pack_that_falls_silent_leaves_the_return_blind_and_the_worst_no_better() -> None:
     flown = Flown()
     for second in range(30):
-        flown.second(b0=(44.4, 90, second * 25), b1=(44.4, 180, second * 50))
+        flown.second(b0=(44.4, 90, second * 25), b1=(43.2, 90, second * 25))
     worst = flown.read("battery.charge_left")
-    assert worst == flown.read("battery.2.charge_left")
+    assert worst == flown.read("battery.2.charge_left")  # 0.1 V a cell lower under the same current
     for second in range(30, 50):
         flown.second(b0=(44.4, 90, second * 25))
     assert flown.read("return.reserve") is BLIND
     assert flown.read("battery.2.charge_left") is BLIND
     assert flown.read("battery.charge_left") == worst
     for second in range(50, 55):
-        flown.second(b0=(44.4, 90, second * 25), b1=(44.4, 180, second * 50))
+        flown.second(b0=(44.4, 90, second * 25), b1=(43.2, 90, second * 25))
     assert isinstance(flown.read("return.reserve"), float)
 
 
@@ -125,7 +125,11 @@ def test_a_current_that_falls_silent_leaves_charge_and_return_blind_until_it_is_
         for name in ("battery.charge_left", "battery.time_left", "return.reserve", "return.turn_back_in"):
             assert flown.read(name) is BLIND, name
     flown.second(b0=(44.4, 90, None), b1=(44.4, 90, None))
-    assert flown.read("battery.charge_left") == pytest.approx(before - 100 * 90 * 43 / 3600 / 22)
+    after = flown.read("battery.charge_left")
+    assert isinstance(after, float)
+    # 90 A for 43 s are 1.075 Ah: 4.9 % of the label, 5.1 % of what is left of it at 100 cycles, and 5.7 to 7.4 %
+    # of what is usable where 10 to 30 % are not
+    assert 4.9 < before - after < 7.4
     assert isinstance(flown.read("return.reserve"), float)
 
 
@@ -141,10 +145,18 @@ def test_a_current_into_the_pack_in_flight_is_not_measured() -> None:
 
 def test_one_monitor_of_both_packs_counts_against_both() -> None:
     flown = Flown()
-    for _ in range(121):
-        flown.second(sys=(44.4, 180, 60))
-    # 180 A for 120 s are 6 Ah of 44
-    assert flown.read("battery.charge_left") == pytest.approx(60 - 100 * 6 / 44)
+    charges = []
+    for second in range(121):
+        # 3.85 V and 180 A through 0.94 mohm a cell are 4.02 V at rest, 83 % on Ecker's curve; 6 Ah of 41.8 less,
+        # at 69 %, it rests at 3.876 V: twelve times 0.14 V lower
+        flown.second(sys=(46.2 - 1.7 * second / 120, 180, 60))
+        charges.append(flown.read("battery.charge_left"))
+    first, last = charges[20], charges[120]
+    assert isinstance(first, float)
+    assert isinstance(last, float)
+    # 180 A for 100 s are 5 Ah: of 44 are 11.4 %, of the 41.8 at 100 cycles 12.0 %, and 13.3 to 17.1 % of what is
+    # usable where 10 to 30 % are not; against one pack it would be twice as much
+    assert 11.4 < first - last < 17.1
     ohm = flown.read("battery.resistance")
     assert isinstance(ohm, float)
     assert ohm == pytest.approx(0.009, rel=0.5)  # two of 18 mohm in parallel

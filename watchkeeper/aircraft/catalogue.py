@@ -8,58 +8,25 @@ stored value as time goes by, so that countdowns run between estimates.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from watchkeeper.units import UNITS, Unit
+from watchkeeper.aircraft.catalogue_home import HOMEWARD
+from watchkeeper.aircraft.readingtypes import (
+    ACTIONS,
+    CELL_SOURCES,
+    FIXES,
+    HOME_SOURCES,
+    MAX_PACKS,
+    MODES,
+    PHASE_GROUPS,
+    PHASES,
+    ReadingType,
+)
 
-MAX_PACKS = 8  # packs that get readings of their own; more monitors than any multirotor carries
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingType:
-    """What one reading means. `words` is set for enumerations, `unit` "" for booleans and words."""
-
-    name: str
-    unit_symbol: str
-    meaning: str
-    sources: str
-    max_age_s: float = 3.0
-    age_bound_s: float = 12.0
-    words: tuple[str, ...] = ()
-    boolean: bool = False
-    held: bool = False
-    rate: float = 0.0
-    estimate: bool = False
-    """Worked out by an estimate, not folded from a message."""
-
-    @property
-    def unit(self) -> Unit:
-        """The unit of the stored value."""
-        return UNITS[self.unit_symbol]
-
-
-PHASES = ("on_ground", "armed", "taking_off", "airborne", "returning", "landing", "landed")
-PHASE_GROUPS: dict[str, frozenset[str]] = {
-    "in_flight": frozenset({"taking_off", "airborne", "returning", "landing"}),
-    "powered": frozenset(PHASES),
-}
-MODES = (
-    "position_hold",
-    "orbit",
-    "cruise",
-    "altitude_hold",
-    "safe_recovery",
-    "mission",
-    "land",
-    "takeoff",
-    "external",
-    "attitude",
-    "rate",
-    "other",
-)  # the first eight are MAV_STANDARD_MODE; then: commanded from outside, and pilot-flown without position
-HOME_SOURCES = ("aircraft", "arming", "sortie")
-CELL_SOURCES = ("aircraft_file", "reported", "inferred")
-FIXES = ("none", "no_fix", "fix_2d", "fix_3d", "dgps", "rtk_float", "rtk_fixed", "static", "ppp")  # GPS_FIX_TYPE
+__all__ = (
+    "ACTIONS", "CATALOGUE", "CELL_SOURCES", "FIXES", "HOME_SOURCES", "INDEX", "MAX_PACKS", "MODES", "PACK_NAMES",
+    "PHASES", "PHASE_GROUPS", "ReadingType", "pack_index",
+)  # fmt: skip
 
 R = ReadingType
 _BATTERY = "BATTERY_STATUS, else SYS_STATUS"
@@ -177,39 +144,49 @@ _AIRCRAFT: tuple[ReadingType, ...] = (
         held=True,
     ),
     R("battery.packs_out", "count", "packs that carried and now give nothing", "estimate", 5, 30, estimate=True),
-    R("return.time", "s", "time the way home and the landing take", "estimate", 3, 15, estimate=True),
-    R("return.energy", "Wh", "energy the way home and the landing take", "estimate", 3, 15, estimate=True),
-    R("return.reserve", "%", "charge left after landing at home, expected", "estimate", 3, 15, estimate=True),
+    *HOMEWARD,
     R(
-        "return.reserve_low",
+        "battery.gauge_off",
         "%",
-        "charge left after landing at home, lower bound",
+        "by how much a gauge shows more than the charge, beyond two standard deviations",
         "estimate",
-        3,
-        15,
+        5,
+        30,
         estimate=True,
     ),
     R(
-        "return.turn_back_in",
-        "s",
-        "time until the last moment to turn back",
+        "battery.current_wrong",
+        "",
+        "the current told fits neither the voltage nor the aircraft file's hover power",
         "estimate",
-        3,
-        15,
-        rate=-1.0,
+        5,
+        30,
+        boolean=True,
         estimate=True,
     ),
     R(
-        "return.reach",
-        "m",
-        "distance from which the return still keeps the reserve",
+        "battery.share_spread",
+        "%",
+        "highest less lowest current of the packs, by their mean",
         "estimate",
-        3,
-        15,
+        5,
+        30,
         estimate=True,
     ),
-    R("wind.speed", "m/s", "speed of the wind", "WIND, WIND_COV, else sortie file", 10, 60),
-    R("wind.from", "deg", "direction the wind comes from", "WIND, WIND_COV, else sortie file", 10, 60),
+    R("battery.charge_spread", "%", "highest less lowest charge of the packs", "estimate", 5, 30, estimate=True),
+    R(
+        "battery.temperature_spread",
+        "degC",
+        "highest less lowest temperature of the packs",
+        "BATTERY_STATUS",
+        10,
+        60,
+        estimate=True,
+    ),
+    R("wind.speed", "m/s", "speed of the mean wind", "WIND, WIND_COV, else estimate, else sortie file", 10, 60),
+    R("wind.from", "deg", "where the wind comes from", "WIND, WIND_COV, else estimate, else sortie file", 10, 60),
+    R("wind.doubt", "m/s", "standard deviation of the mean wind", "estimate", 10, 60, estimate=True),
+    R("wind.gust", "m/s", "highest 3 s mean wind of the last 10 min", "estimate", 10, 60, estimate=True),
     R(
         "link.age",
         "s",

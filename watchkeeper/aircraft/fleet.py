@@ -259,7 +259,8 @@ class Fleet:
             self._early += 1
             peer.early = Parameters()
         if message == VERSION:
-            peer.early.capabilities(unpack(message, payload)[0], 0)
+            values = unpack(message, payload)
+            peer.early.capabilities(values[0], 0, values[2])
             return
         length = PARAMETER_LAYOUT.size
         raw, total, _, name, kind = PARAMETER_LAYOUT.unpack(payload[:length].ljust(length, b"\0"))

@@ -43,6 +43,9 @@ def _global_position(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -
         streams_now[CLIMB] = stream
     aircraft.homing.height_m = (altitude_mm - relative_mm) / 1000
     aircraft.set_position(lat / 1e7, lon / 1e7, stream)
+    motion = aircraft.motion
+    motion.velocity(vx / 100, vy / 100, now_us)
+    motion.altitude_m = altitude_mm / 1000
     aircraft.motion_seen(now_us)
 
 
@@ -67,7 +70,17 @@ def _vfr_hud(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
 
 @folds(30, LAG, also=UPSETS)
 def _attitude(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    aircraft.note_boot(values[0], now_us)
+    boot_ms, roll_rad, pitch_rad, yaw_rad = values[:4]
+    aircraft.note_boot(boot_ms, now_us)
+    aircraft.motion.attitude(roll_rad, pitch_rad, yaw_rad, now_us)
+
+
+@folds(29)
+def _pressure(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    _, pressure_hpa, _, centidegrees = values[:4]
+    if 300 < pressure_hpa < 1200:  # the range of barometric sensors; NaN is neither
+        motion = aircraft.motion
+        motion.pressure_hpa, motion.air_degc, motion.air_us = pressure_hpa, centidegrees / 100, now_us
 
 
 @folds(2, LAG, also=UPSETS)

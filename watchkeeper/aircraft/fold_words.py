@@ -23,7 +23,7 @@ def _parameter(aircraft: Aircraft, values: tuple[Any, ...], _: int) -> None:
 
 @folds(VERSION)
 def _version(aircraft: Aircraft, values: tuple[Any, ...], _: int) -> None:
-    aircraft.parameters.capabilities(values[0], aircraft.autopilot)
+    aircraft.parameters.capabilities(values[0], aircraft.autopilot, values[2])
 
 
 @folds(253)

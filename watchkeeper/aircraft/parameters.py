@@ -28,12 +28,16 @@ _BY_AUTOPILOT: Final = {
 class Parameters:
     """Values by name; None: seen, and not understood."""
 
-    __slots__ = ("_capabilities", "_raw", "total", "values")
+    __slots__ = ("_capabilities", "_raw", "changes", "total", "values", "version")
 
     def __init__(self) -> None:
         self.values: dict[str, float | None] = {}
         self.total: int | None = None
         """How many the aircraft says it has."""
+        self.version: int | None = None
+        """Of its firmware (AUTOPILOT_VERSION.flight_sw_version: a byte each for major, minor, patch, kind)."""
+        self.changes = 0
+        """Counts up whenever anything here changed."""
         self._capabilities: int | None = None
         self._raw: dict[str, tuple[bytes, int]] = {}
 
@@ -43,13 +47,27 @@ class Parameters:
             return
         if name not in self.values and len(self.values) >= MOST:
             return
-        self.total = total or self.total
+        value = decode(raw, kind, self._encoding(autopilot))
+        said = total or self.total
+        if said != self.total or name not in self.values or value != self.values[name]:
+            self.changes += 1
+        self.total = said
         self._raw[name] = (raw, kind)
-        self.values[name] = decode(raw, kind, self._encoding(autopilot))
+        self.values[name] = value
 
-    def capabilities(self, bits: int, autopilot: int) -> None:
-        """Take AUTOPILOT_VERSION in; what came before is understood anew."""
+    @property
+    def complete(self) -> bool:
+        """Whether as many names were seen as the aircraft says it has."""
+        return self.total is not None and len(self.values) >= self.total
+
+    def capabilities(self, bits: int, autopilot: int, version: int = 0) -> None:
+        """Take AUTOPILOT_VERSION in (version 0: not told); what came before is understood anew."""
+        version = version or self.version or 0
+        if (bits, version) == (self._capabilities, self.version or 0):
+            return
+        self.changes += 1
         self._capabilities = bits
+        self.version = version or None
         encoding = self._encoding(autopilot)
         for name, (raw, kind) in self._raw.items():
             self.values[name] = decode(raw, kind, encoding)
@@ -57,6 +75,8 @@ class Parameters:
     def adopt(self, early: Parameters, autopilot: int) -> None:
         """Take over what came before the autopilot's kind was known."""
         self.total = early.total
+        self.version = early.version or self.version
+        self.changes += 1
         self._capabilities = early._capabilities
         self._raw.update(early._raw)
         encoding = self._encoding(autopilot)

@@ -12,6 +12,7 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.home import Home
 from watchkeeper.aircraft.modes import ModeTracker
+from watchkeeper.aircraft.motion import Motion
 from watchkeeper.aircraft.packs import PackTable
 from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.phase import DOWN, FLYING, PhaseTracker
@@ -124,6 +125,7 @@ class Aircraft:
         self.texts = Texts()
         self.plan = Plan()
         self.homing = Home()
+        self.motion = Motion()
         self.position: tuple[float, float] | None = None
         """Where it is: latitude and longitude in degrees."""
         self.fixed = False

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from watchkeeper.rules.levels import Change, Level
 
@@ -85,7 +85,8 @@ class Order:
 
     action: acknowledge, shelve, unshelve, reset (by `role`, on `rule` of `aircraft`; a rule of None means all
     that stand unacknowledged), or report: the part `rule` ("voice", "mqtt", a source, ...) of the watch
-    works (`ok`) or does not, with the reason in `text` and the level it deserves.
+    works (`ok`) or does not, with the reason in `text` and the level it deserves; or resume: what was `kept` of
+    `aircraft` by a watch that ended in flight.
     """
 
     action: str
@@ -99,3 +100,5 @@ class Order:
     level: Level = Level.CAUTION
     afar: bool = False
     """Came over the network, not from the station's own keys."""
+    kept: Mapping[str, Any] | None = field(default=None, hash=False)
+    """Plain values, of `Engine.learned`."""

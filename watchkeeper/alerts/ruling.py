@@ -17,6 +17,7 @@ PHASE: Final = INDEX["flight.phase"]
 _NOT_SAMPLED: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.held)
 """Readings whose truth does not wait for a sample."""
 _ESTIMATES: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.estimate)
+_UNUSABLE: Final = (BLIND, FAULT)
 
 
 class Decision(Enum):
@@ -182,7 +183,8 @@ class Ruling:
     def missing(self, now_us: int) -> tuple[str, ...]:
         """Return the names of the readings for want of which the rule cannot judge; empty when it can.
 
-        Outside its phases a rule is held to what comes by message only: estimates begin with the flight.
+        Outside its phases a rule is held to what comes by message only: estimates begin with the flight, and so do
+        windows over time.
         """
         self._view.now_us = now_us
         if self.in_phase():
@@ -193,5 +195,8 @@ class Ruling:
                 return ()
             lacking = self.rule.when.missing(self._view)
         else:
-            lacking = tuple(i for i in self.rule.when.missing(self._view) if i not in _ESTIMATES)
+            read = self._view.readings.read
+            lacking = tuple(
+                i for i in self.rule.when.missing(self._view) if i not in _ESTIMATES and read(i, now_us) in _UNUSABLE
+            )
         return tuple(CATALOGUE[i].name for i in lacking)

@@ -9,12 +9,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
-from watchkeeper.alerts.events import Happening
+from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.cli.inputs import keep_files
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
+from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.logs import set_up_logs, without_secrets
 from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_address import parse_broker
@@ -41,6 +42,8 @@ class Outfit:
     sortie: SortieFile | None = None
     mqtt: str | None = None
     record: Path | None = None
+    learned: Path | None = None
+    """Folder in which what is learned in flight is kept; None in an exercise, which must not touch it."""
     mute: bool = False
     quiet: bool = False
     voice: VoiceOptions = field(default_factory=VoiceOptions)
@@ -117,6 +120,8 @@ async def _run(
             terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
     watch.hub = hub
     watch.recorder = recorder
+    if outfit.learned is not None:
+        watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     try:
         watch.start(started_us)
         hub.hand(opening(started_us))
@@ -124,6 +129,19 @@ async def _run(
     finally:
         log.close()
     return folder
+
+
+def _keeper(folder: Path, station: str, watch: Watch) -> Keeper:
+    def report(part: str, ok: bool, text: str) -> None:
+        if not ok:
+            watch.advise_only(text)  # no flight is worse for it
+        watch.report(part, ok, text)
+
+    def take(orders: Sequence[Order]) -> None:
+        for order in orders:
+            watch.order(order)
+
+    return Keeper(kept_file(folder, station), report, take)
 
 
 def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:

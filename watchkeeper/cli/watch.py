@@ -15,6 +15,7 @@ from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import WatchOptions, read_configuration, settle
 from watchkeeper.edges.sources import DEFAULT_URL, make_source, parse_source
 from watchkeeper.edges.terminal import Terminal
+from watchkeeper.edges.watch_log import state_folder
 
 
 def add(commands: Any, caution: str) -> None:
@@ -62,14 +63,16 @@ def run(given: argparse.Namespace) -> int:
                 terminal.log(f"listening to {source.name}")
         return [source.run for source in made]
 
+    exercise = all(url.scheme == "file" for url in urls)
     outfit = Outfit(
         rules=rules,
         station=options.station,
-        exercise=all(url.scheme == "file" for url in urls),
+        exercise=exercise,
         aircraft=files,
         sortie=sortie,
         mqtt=options.mqtt,
         record=options.record,
+        learned=None if exercise else options.learned or state_folder(),
         mute=options.mute,
         quiet=options.quiet,
         voice=options.voice,

@@ -51,6 +51,8 @@ class WatchOptions(BaseModel):
     """One level of an MQTT topic: no /, + or #, no control characters."""
     mqtt: str | None = None
     record: Path | None = None
+    learned: Path | None = None
+    """Folder in which what is learned in flight is kept; a file only, no option."""
     mute: bool = False
     quiet: bool = False
     voice: Voice = Voice()
@@ -87,7 +89,7 @@ def read_configuration(path: Path) -> dict[str, Any]:
     for field in ("aircraft", "rules"):
         if field in settings:
             settings[field] = [folder / one for one in settings[field]]
-    for field in ("sortie", "record"):
+    for field in ("sortie", "record", "learned"):
         if settings.get(field) is not None:
             settings[field] = folder / settings[field]
     return settings

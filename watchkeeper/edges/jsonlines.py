@@ -89,7 +89,7 @@ def decision_line(happening: Happening, *, exercise: bool) -> str:
 
 def order_record(order: Order) -> dict[str, Any]:
     """Return an order as it stands in `actions.jsonl`."""
-    return {
+    record = {
         "action": order.action,
         "rule": order.rule,
         "aircraft": order.aircraft,
@@ -101,3 +101,4 @@ def order_record(order: Order) -> dict[str, Any]:
         "level": order.level.value,
         "afar": order.afar,
     }
+    return record if order.kept is None else {**record, "kept": order.kept}

@@ -64,7 +64,7 @@ class _Action(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
     time_us: int = Field(ge=0, lt=1 << 52)
-    action: Literal["start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report"]
+    action: Literal["start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report", "resume"]
     rule: str | None = None
     aircraft: int | None = None
     role: str = "pilot"
@@ -74,6 +74,7 @@ class _Action(BaseModel):
     text: str = ""
     level: Level = Field(default=Level.CAUTION, strict=False)
     afar: bool = False
+    kept: dict[str, Any] | None = None
 
     def event(self) -> Event:
         if self.action in _TICKS:

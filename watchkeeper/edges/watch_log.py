@@ -33,15 +33,20 @@ _CALM_S = 1.0  # trouble is over when there has been none for so long
 SLOW_SYNC_S = 10.0
 
 
-def default_folder(now_us: int) -> Path:
-    """Return the folder of a watch without --record, as the XDG base directory specification has it."""
+def state_folder() -> Path:
+    """Return where a watch keeps what outlasts it, as the XDG base directory specification has it."""
     base = Path(os.environ.get("XDG_STATE_HOME", ""))
     if not base.is_absolute():  # unset, or relative, which the specification says to ignore
         try:
             base = Path.home() / ".local" / "state"
         except RuntimeError:  # a user without a home
             base = Path.cwd()
-    return base / "watchkeeper" / utc_name(now_us)
+    return base / "watchkeeper"
+
+
+def default_folder(now_us: int) -> Path:
+    """Return the folder of a watch without --record."""
+    return state_folder() / utc_name(now_us)
 
 
 class WatchLog:

@@ -1,40 +1,42 @@
-"""The batteries: load line and charge of each pack, and the worst of them.
+"""The batteries: each pack by itself, and the worst of them.
 
-Packs are those that the aircraft folds as `battery.1.…` to `battery.8.…`. A pack that is not measured stays blind
-here: without voltage, current and cells nothing is worked out, without capacity only the gauge is repeated. A
-current that does not leave the pack in flight is not measured: the sensor is turned round, or not wired.
+Packs are those that the aircraft folds as `battery.1.…` to `battery.8.…`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Final
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final, NamedTuple
 
 from watchkeeper.aircraft.catalogue import INDEX, MAX_PACKS, PHASE_GROUPS, pack_index
 from watchkeeper.aircraft.files import AircraftFile, Packs
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.carrying import Carrying
-from watchkeeper.estimate.charge import ChargeCount
-from watchkeeper.estimate.curve import fall_at
-from watchkeeper.estimate.loadline import LoadLine
+from watchkeeper.estimate.cell import PackState
+from watchkeeper.estimate.pack import PackEstimate, number
 
 NAMES: Final = ("charge_left", "rest_cell_voltage", "resistance", "sag", "time_left")
+OVER_ALL: Final = (
+    "packs_out", "gauge_off", "share_spread", "charge_spread", "temperature_spread", "current_wrong",
+)  # fmt: skip
 _WORST: Final[tuple[Callable[[list[float]], float], ...]] = (min, min, max, max, min)
-_CELLS: Final = INDEX["battery.cells"]
+_LEAST_MEAN_A: Final = 5.0  # below this offsets of the sensors decide
 _PHASE: Final = INDEX["flight.phase"]
 _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
-_STEEPEST: Final = 0.013  # V for each % of charge: the curve above 10 %; a count that is off must not mislead
-_LEAST_A: Final = 0.05
-_LONGEST_S: Final = 36_000.0  # a longer time left says no more than "not limited"
-
-Values = tuple[float | None, ...]
-_BLIND: Final[Values] = (None,) * len(NAMES)
 
 
-def number(readings: Readings, index: int, now_us: int) -> float | None:
-    """Return a reading as a float, or None when it is blind, faulty or no number."""
-    value = readings.read(index, now_us)
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+class Supply(NamedTuple):
+    """One pack as a forecast sees it: what it holds, with one state for each independent error, and its part.
+
+    `share` is the part (0 to 1) of the whole power that it gives; `empty` the charge that is not usable.
+    """
+
+    state: PackState
+    doubtful: list[PackState]
+    share: float
+    empty: float
+    floor_v: float
+    mean_power_w: float
 
 
 def whole_pack(packs: Packs) -> Packs:
@@ -53,82 +55,11 @@ def whole_pack(packs: Packs) -> Packs:
     return packs.model_copy(update={**more, "count": 1})
 
 
-class PackEstimate:
-    """One pack: its inputs by reading index, and what is learned about it."""
-
-    def __init__(self, inputs: Sequence[int]) -> None:
-        """Take the indexes of voltage, current, consumed and gauge_left."""
-        self._inputs = inputs
-        self._count = 0
-        self._line: LoadLine | None = None
-        self._charge: ChargeCount | None = None
-        self.values: Values = _BLIND
-        self.last_charge_pct: float | None = None
-        """The charge when it was last known."""
-
-    @property
-    def doubt_pct(self) -> float:
-        """Standard deviation that holes add to the charge."""
-        return self._charge.doubt_pct if self._charge is not None else 0.0
-
-    def run(self, readings: Readings, packs: Packs, now_us: int) -> bool:
-        """Work out the values anew if a sample came; return whether they are new.
-
-        A pack that has fallen silent has none any more: it must not stay the worst for ever.
-        """
-        stream = readings.streams[self._inputs[0]]
-        if stream is None or stream.count == self._count:
-            silent = stream is None or now_us - stream.time_us > readings.limit_us(self._inputs[0])
-            changed = silent and self.values is not _BLIND
-            if changed:
-                self.values = _BLIND
-            return changed
-        self._count = stream.count
-        voltage_v, current_a, consumed_ah, gauge_pct = (number(readings, i, now_us) for i in self._inputs)
-        if current_a is not None and current_a <= 0 and readings.values[_PHASE] in _IN_FLIGHT:
-            current_a = None
-        cells = packs.cells or number(readings, _CELLS, now_us)
-        if self._charge is None:
-            self._charge = ChargeCount(packs.capacity_ah, packs.chemistry)
-        line = None
-        if voltage_v is not None and current_a is not None and cells:
-            line = self._line
-            if line is None or line.cells != cells:
-                line = self._line = LoadLine(int(cells), packs.resistance_ohm, packs.capacity_ah)
-            line.update(voltage_v, current_a, stream.time_us, self._fall(packs))
-        rest_cell_v = line.rest_v / line.cells if line is not None and line.rest_v is not None else None
-        charge_pct = self._charge.update(rest_cell_v, current_a, consumed_ah, gauge_pct, stream.time_us)
-        if charge_pct is not None:
-            self.last_charge_pct = charge_pct
-        self.values = (
-            charge_pct,
-            rest_cell_v,
-            line.resistance_ohm if line is not None else None,
-            line.sag_v / line.cells if line is not None else None,
-            _time_left(charge_pct, self._charge.usual_a if current_a is not None else None, packs.capacity_ah),
-        )
-        return True
-
-    def _fall(self, packs: Packs) -> float:
-        """Return by how much a cell's rest voltage now falls an Ah; 0 while the charge is not counted."""
-        charge_pct = self.values[0]
-        if charge_pct is None or packs.capacity_ah is None:
-            return 0.0
-        return min(_STEEPEST, fall_at(charge_pct, packs.chemistry)) * 100 / packs.capacity_ah
-
-
-def _time_left(charge_pct: float | None, usual_a: float | None, capacity_ah: float | None) -> float | None:
-    """Return the seconds until the charge is used at the smoothed current."""
-    if charge_pct is None or capacity_ah is None or usual_a is None or usual_a < _LEAST_A:
-        return None
-    return min(_LONGEST_S, charge_pct / 100 * capacity_ah * 3600 / usual_a)
-
-
 def _indexes(prefix: str, names: Sequence[str]) -> list[int]:
     return [INDEX[f"{prefix}{name}"] for name in names]
 
 
-_INPUTS: Final = ("voltage", "current", "consumed", "gauge_left")
+_INPUTS: Final = ("voltage", "current", "consumed", "gauge_left", "temperature")
 
 
 class BatteryEstimates:
@@ -138,27 +69,99 @@ class BatteryEstimates:
         self._readings = readings
         self._each = file.packs if file is not None else Packs()
         self._all = whole_pack(self._each)
-        self._whole = PackEstimate(_indexes("battery.", _INPUTS))
+        hover = file.hover_power if file is not None else None
+        self._hover_w = hover.power_w if hover is not None else None
+        self._whole = PackEstimate(_indexes("battery.", _INPUTS), self._all, lambda: self._hover_w)
         self._packs: list[PackEstimate] = []
         self._known: list[int] = []
         self._carrying = Carrying()
+        self._kept: dict[int, Mapping[str, Any]] = {}
         self.stream = Stream()
-        self.indexes: list[int] = [*_indexes("battery.", NAMES), INDEX["battery.packs_out"]]
+        self.indexes: list[int] = [*_indexes("battery.", NAMES), *_indexes("battery.", OVER_ALL)]
         """Readings that `run` writes: the worst pack's, the number of packs out, then each known pack's."""
 
-    def doubt_pct(self) -> float | None:
-        """Return what holes add to the doubt of the charge; None when not all packs that are told apart are known.
+    @property
+    def count(self) -> int:
+        """Packs that there are: stated, or told apart."""
+        return max(self._each.count, len(self._packs), 1)
+
+    @property
+    def out(self) -> int:
+        """Packs that have come off the bus."""
+        return len(self._carrying.out)
+
+    def _part_w(self) -> float | None:
+        """Return the power that one pack is expected to give in flight."""
+        return None if self._hover_w is None else self._hover_w / self.count
+
+    def supplies(self) -> list[Supply] | None:
+        """Return every pack on the bus; None unless all that are there are known.
 
         Half the packs say nothing of the other half, which may be empty or not connected.
         """
-        if not self._packs:
-            return self._whole.doubt_pct
-        told = [one.doubt_pct for one in self._connected() if one.values[0] is not None]
-        return max(told) if told and len(told) + len(self._carrying.out) >= self._each.count else None
+        packs = self._connected() if self._packs else [self._whole]
+        if self._packs and len(packs) + self.out < self._each.count:
+            return None
+        amps: list[float] = []
+        filters = []
+        for one in packs:
+            if not one.known or one.filter is None or one.usual_a is None or one.usual_a <= 0.0:
+                return None
+            amps.append(one.usual_a)
+            filters.append(one.filter)
+        # in series the same current flows through all: each gives its part of the voltage
+        even = self._each.topology == "series" or len(amps) == 1
+        total = sum(amps)
+        return [
+            Supply(
+                kept.state(),
+                kept.doubtful(),
+                1.0 / len(packs) if even else amp / total,
+                one.empty,
+                one.floor_v,
+                one.mean_power_w,
+            )
+            for one, amp, kept in zip(packs, amps, filters, strict=True)
+        ]
 
-    def share(self) -> float:
-        """Return the part of all packs that can still give: 1 unless one has come off the bus."""
-        return 1.0 - len(self._carrying.out) / max(self._each.count, len(self._packs), 1)
+    def distrust_current(self) -> None:
+        """Take it that the current is grossly wrong: the power that it gives is none that this aircraft flies with."""
+        for one in (*self._packs, self._whole):
+            one.distrust_current()
+
+    def why_unknown(self) -> str:
+        """Return in plain words why `supplies` gives nothing."""
+        packs = self._connected() if self._packs else [self._whole]
+        if self._packs and len(packs) + self.out < self._each.count:
+            return f"only {len(packs)} of {self._each.count} packs is told"
+        if self._each.capacity_ah is None:
+            return "the capacity of its packs is in no file"
+        for one in packs:
+            if one.usual_a is None or one.usual_a <= 0.0:
+                return "the current of its packs is not measured"
+            if one.filter is None:
+                return "the cells of its packs are not known"
+        return "the charge of its packs is not known"
+
+    def _spreads(self, connected: Sequence[PackEstimate], now_us: int) -> list[float | None]:
+        """Return how unequal the packs on the bus are: in current (%), charge (%), temperature (K)."""
+        amps = [one.usual_a for one in connected if one.settled and one.usual_a is not None]
+        charges = [100.0 * one.filter.charge for one in connected if one.known and one.filter is not None]
+        degc = [
+            value
+            for pack, one in zip(self._known, self._packs, strict=True)
+            if one in connected
+            and (value := number(self._readings, pack_index(pack, "temperature"), now_us)) is not None
+        ]
+        mean_a = sum(amps) / len(amps) if amps else 0.0
+        parallel = self._each.topology == "parallel"
+        flying = self._readings.values[_PHASE] in _IN_FLIGHT
+        shares = len(amps) > 1 and mean_a > _LEAST_MEAN_A and parallel and flying
+        return [
+            100.0 * (max(amps) - min(amps)) / mean_a if shares else None,
+            max(charges) - min(charges) if len(charges) > 1 else None,
+            max(degc) - min(degc) if len(degc) > 1 else None,
+        ]
 
     def _connected(self) -> list[PackEstimate]:
         return [one for i, one in enumerate(self._packs) if i not in self._carrying.out]
@@ -172,26 +175,43 @@ class BatteryEstimates:
         currents = [number(readings, pack_index(pack, "current"), now_us) for pack in self._known]
         self._carrying.update(currents, now_us)
 
-    def run(self, now_us: int) -> list[float | None] | None:
+    def run(self, now_us: int) -> list[float | bool | None] | None:
         """Return values for `indexes`, or None when no new sample came."""
         readings = self._readings
         for pack in range(1, MAX_PACKS + 1):
             if pack not in self._known and readings.streams[pack_index(pack, "voltage")] is not None:
                 self._known.append(pack)
-                self._packs.append(PackEstimate(_indexes(f"battery.{pack}.", _INPUTS)))
+                inputs = _indexes(f"battery.{pack}.", _INPUTS)
+                self._packs.append(PackEstimate(inputs, self._each, self._part_w))
+                if pack in self._kept:
+                    self._resume_pack(self._packs[-1], self._kept.pop(pack))
                 self.indexes.extend(_indexes(f"battery.{pack}.", NAMES))
         if not self._packs:
-            return [*self._whole.values, None] if self._whole.run(readings, self._all, now_us) else None
-        if not sum(one.run(readings, self._each, now_us) for one in self._packs):  # every one runs
+            if not self._whole.run(readings, now_us):
+                return None
+            return [
+                *self._whole.values,
+                None,
+                self._whole.gauge_off_pct,
+                None,
+                None,
+                None,
+                self._whole.wrong_current,
+            ]
+        if not sum(one.run(readings, now_us) for one in self._packs):  # every one runs
             return None
         self._judge(now_us)
-        values: list[float | None] = []
+        values: list[float | bool | None] = []
         connected = self._connected()
         for position, worst in enumerate(_WORST):
             known = [v for one in connected if (v := one.values[position]) is not None]
             values.append(worst(known) if known else None)
         values[0] = self._not_better(values[0], connected)
         values.append(float(len(self._carrying.out)))
+        off = [pct for one in connected if (pct := one.gauge_off_pct) is not None]
+        values.append(max(off, key=abs) if off else None)
+        values += self._spreads(connected, now_us)
+        values.append(any(one.wrong_current for one in connected))
         for one in self._packs:
             values.extend(one.values)
         return values
@@ -204,3 +224,24 @@ class BatteryEstimates:
         if worst_pct is None:
             return None
         return min([worst_pct, *(p for one in connected if (p := one.last_charge_pct) is not None)])
+
+    def learned(self) -> Mapping[str, Any]:
+        """Return what was learned of each pack, to be kept over a restart of the watch."""
+        packs = {str(number): one.learned() for number, one in zip(self._known, self._packs, strict=True)}
+        waiting = {str(number): of_pack for number, of_pack in self._kept.items()}  # not heard yet
+        return {**waiting, **packs} or {"0": self._whole.learned()}
+
+    def resume(self, kept: Mapping[str, Any]) -> None:
+        """Take up what was kept; a pack's when the pack is heard. Raises what a bad value raises."""
+        for key, of_pack in kept.items():
+            if key == "0":
+                self._whole.resume(of_pack)
+            elif key.isdigit() and 1 <= int(key) <= MAX_PACKS:
+                self._kept[int(key)] = of_pack
+
+    @staticmethod
+    def _resume_pack(one: PackEstimate, kept: Mapping[str, Any]) -> None:
+        try:
+            one.resume(kept)
+        except (KeyError, TypeError, ValueError):
+            return  # what was kept is no pack: it starts from what it shows

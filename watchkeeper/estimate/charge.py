@@ -41,6 +41,10 @@ class ChargeCount:
         """"rest", "gauge", "load", or None before the first sample."""
         self.usual_a: float | None = None
         """The current, smoothed."""
+        self.drawn_ah = 0.0
+        """Drawn in all since the count began."""
+        self.begun = 0
+        """How often the count began."""
         self._chemistry = chemistry
         self._left_ah = 0.0
         self._counted = False
@@ -63,6 +67,11 @@ class ChargeCount:
         if self.capacity_ah is None:
             return 0.0
         return math.hypot(self._restart_pct, 100 * HOLE_DOUBT * self._hole_ah / self.capacity_ah)
+
+    @property
+    def counter_ah(self) -> float | None:
+        """The aircraft's own counter of used charge, as it last told it."""
+        return self._counter_ah
 
     def update(
         self,
@@ -105,6 +114,7 @@ class ChargeCount:
         else:
             return False
         self._left_ah = left_pct / 100 * capacity_ah
+        self.begun += 1
         return True
 
     def _count(
@@ -122,6 +132,7 @@ class ChargeCount:
             self._since_ah = self._hole_ah = 0.0
         elif current_a is None:
             if not self._counted and gauge_pct is not None:
+                self.drawn_ah += self._left_ah - gauge_pct / 100 * capacity_ah
                 self._left_ah, self._told_us = gauge_pct / 100 * capacity_ah, time_us
                 return True
             return hole_s <= UNTOLD_S
@@ -132,6 +143,7 @@ class ChargeCount:
             used_ah = self._by_current(capacity_ah, current_a, hole_s)
             self._since_ah += used_ah
         self._left_ah -= used_ah
+        self.drawn_ah += used_ah
         self._told_us, self._counted = time_us, True
         return True
 

@@ -1,93 +1,163 @@
-"""The way home as a list of segments: what the aircraft is set to fly, from where it is now.
+"""The way home as legs: what the aircraft is set to fly, from where it is now, in today's wind.
 
-Where neither file says how it returns, the stated defaults are on the costly side: high, slow, with a hold.
+A ground speed is demanded; airspeed and power follow. Where the greatest airspeed binds, ground speed falls,
+and home is out of reach when it cannot stay positive (the wind triangle; ICAO Doc 8168 calls its parts head and
+cross wind).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Container
 from typing import Final, NamedTuple
 
-from watchkeeper.aircraft.files import AircraftFile
-from watchkeeper.aircraft.filetypes import Hold, Wind
+from watchkeeper.estimate.returnplan import DEFAULT_HOLD_S, ReturnPlan
 
-DEFAULT_HEIGHT_M: Final = 40.0
-DEFAULT_SPEED_M_S: Final = 5.0
-DEFAULT_CLIMB_M_S: Final = 2.0
-DEFAULT_DESCENT_M_S: Final = 1.5
-DEFAULT_LANDING_M_S: Final = 0.5
-DEFAULT_HOLD: Final = Hold(10.0, None)
-DEFAULT_AIRSPEED_M_S: Final = 15.0
-LANDING_FROM_M: Final = 10.0  # the last metres go at landing speed
-OVERHEAD_M: Final = 10.0  # nearer than this a return has arrived; position error included
-LEAST_SPEED_M_S: Final = 0.5  # slower over ground than this is no way home
-CLIMB_EXTRA: Final = (
-    1.25  # momentum theory gives 1.19 times the hover power at 2.5 m/s for 35 kg on six 30 in rotors
-)
+LEAST_SPEED_M_S: Final = 0.5
+"""Slower over ground than this is no way home."""
+OVERHEAD_M: Final = 10.0
+"""Nearer than this a return has arrived; position error included."""
+RISE_M_S2: Final = 0.8
+"""Vertical acceleration (common practice): a climb of 20 m at 2.5 m/s takes 3 s more than its length."""
 
 
-class Segment(NamedTuple):
-    """A part of the way: its name, how long it takes, and its power over the power in level flight."""
+class Leg(NamedTuple):
+    """A part of the way: name, time in s, airspeed and climb in m/s, and the height above home at its end in m."""
 
     name: str
     time_s: float
-    power_ratio: float = 1.0
+    airspeed_m_s: float
+    climb_m_s: float
+    end_m: float
 
 
-def speed_over_ground(wanted_m_s: float, airspeed_m_s: float, wind: Wind | None, track_deg: float) -> float:
-    """Return the speed made good along a track: as wanted, unless wind and the greatest airspeed leave less.
+class HomeWind(NamedTuple):
+    """Wind as it meets a flight home: speed, and its parts against and across the track, m/s."""
 
-    Wind triangle: of the airspeed, the part left after holding against the cross wind, less the head wind.
-    Negative when the aircraft would be blown back.
+    speed_m_s: float = 0.0
+    head_m_s: float = 0.0
+    cross_m_s: float = 0.0
+
+
+STILL: Final = HomeWind()
+
+
+class WindDoubt(NamedTuple):
+    """How uncertain the wind home is, as standard deviations.
+
+    `scale`: of its speed as a part, together with the airspeed that a tilt gives: where both come of a drag that is
+    not known, more wind is also more airspeed to fly against it. `rest_m_s`: of the head wind beyond that.
     """
-    if wind is None:
-        return min(wanted_m_s, airspeed_m_s)
-    angle = math.radians(wind.from_deg - track_deg)
-    head_m_s, cross_m_s = wind.speed_m_s * math.cos(angle), wind.speed_m_s * math.sin(angle)
-    along = airspeed_m_s**2 - cross_m_s**2
-    return min(wanted_m_s, math.sqrt(along) - head_m_s if along > 0 else -wind.speed_m_s)
+
+    scale: float = 0.0
+    rest_m_s: float = 0.0
 
 
-def done_already(phase: str, distance_m: float) -> frozenset[str]:
-    """Return the segments that an aircraft already on its way home has behind it."""
-    if phase == "landing":
-        return frozenset({"climb", "hold"})
-    if phase == "returning" and distance_m < OVERHEAD_M:
-        return frozenset({"climb"})
-    return frozenset()
+def scaled(plan: ReturnPlan, wind: HomeWind, factor: float) -> tuple[ReturnPlan, HomeWind]:
+    """Return a plan and a wind with the scale of all airspeeds changed."""
+    return plan._replace(airspeed_m_s=plan.airspeed_m_s * factor), HomeWind(*(part * factor for part in wind))
 
 
-def way_home(
-    file: AircraftFile, distance_m: float, height_m: float, speed_m_s: float, done: Container[str] = ()
-) -> tuple[Segment, ...]:
-    """Return the segments home in the file's order, from a distance and a height above home.
+class Start(NamedTuple):
+    """Where a return begins: distance and height, speed away from home, and what of it is behind already.
 
-    `speed_m_s` is the speed over ground of the cruise, positive; segments in `done` are left out.
+    `done` holds names of legs; `held_s` is how long the hold has lasted.
     """
-    back, limits = file.return_, file.limits
-    top_m = max(height_m, back.height_m if back.height_m is not None else DEFAULT_HEIGHT_M)
-    hold = back.hold if back.hold is not None else DEFAULT_HOLD
-    landing_m_s = back.landing_m_s if back.landing_m_s is not None else DEFAULT_LANDING_M_S
-    descent_m_s = min(limits.descent_m_s or DEFAULT_DESCENT_M_S, DEFAULT_DESCENT_M_S)
-    height = height_m
-    segments: list[Segment] = []
-    for name in back.order:
-        if name in done:
+
+    distance_m: float
+    height_m: float
+    outward_m_s: float = 0.0
+    climb_m_s: float = 0.0
+    done: frozenset[str] = frozenset()
+    held_s: float = 0.0
+
+
+def speed_home(plan: ReturnPlan, wind: HomeWind) -> float:
+    """Return the speed made good on the way home, m/s; negative when it would be blown back."""
+    along = plan.airspeed_m_s**2 - wind.cross_m_s**2
+    if along <= 0.0:
+        return -wind.speed_m_s
+    return min(plan.speed_m_s, math.sqrt(along) - wind.head_m_s)
+
+
+def way_home(plan: ReturnPlan, start: Start, wind: HomeWind = STILL) -> list[Leg] | None:
+    """Return the legs home in the plan's order; None where the wind leaves no way home.
+
+    One that stays in the air over home is taken to be landed by hand after the usual hold.
+    """
+    order = plan.order if plan.lands else (*(name for name in plan.order if name != "land"), "land")
+    hold_s = plan.hold_s if math.isfinite(plan.hold_s) else DEFAULT_HOLD_S
+    height = start.height_m
+    top = plan.top_m(height, start.distance_m)
+    legs: list[Leg] = []
+    faced = "cruise" in start.done or bool(start.done)
+    for name in order:
+        if name in start.done:
             continue
         match name:
             case "climb":
-                segments.append(Segment(name, (top_m - height) / DEFAULT_CLIMB_M_S, CLIMB_EXTRA))
-                height = top_m
+                up = max(0.0, top - height)
+                if up > 0.0:
+                    begun = min(1.0, max(0.0, start.climb_m_s / plan.climb_m_s))
+                    time_s = _moved_s(up, plan.climb_m_s, RISE_M_S2, begun)
+                    legs.append(Leg(name, time_s, wind.speed_m_s, plan.climb_m_s, top))
+                    height = top
             case "cruise":
-                segments.append(Segment(name, distance_m / speed_m_s))
+                leg = _cruise(plan, start, wind, height, faced=faced)
+                if leg is None:
+                    return None
+                legs.extend(leg)
             case "descend":
-                bottom = hold.height_m if hold.height_m is not None else LANDING_FROM_M
-                segments.append(Segment(name, max(0.0, height - bottom) / descent_m_s))
-                height = min(height, bottom)
+                bottom = plan.hold_m if plan.hold_m is not None else plan.landing_from_m
+                down = max(0.0, height - bottom)
+                if down > 0.0:
+                    legs.append(Leg(name, down / plan.descent_m_s, wind.speed_m_s, -plan.descent_m_s, bottom))
+                    height = bottom
             case "hold":
-                segments.append(Segment(name, hold.time_s))
+                legs.append(Leg(name, max(0.0, hold_s - start.held_s), wind.speed_m_s, 0.0, height))
             case _:
-                segments.append(Segment(name, max(0.0, height) / landing_m_s))
+                legs.extend(_landing(plan, max(0.0, height), wind))
                 height = 0.0
-    return tuple(segments)
+    return legs
+
+
+def _cruise(plan: ReturnPlan, start: Start, wind: HomeWind, height_m: float, *, faced: bool) -> list[Leg] | None:
+    speed_m_s = speed_home(plan, wind)
+    distance_m = start.distance_m
+    if speed_m_s < LEAST_SPEED_M_S:
+        return None if distance_m > OVERHEAD_M else []
+    # an aircraft on its way out first comes to rest, further away
+    stopping_m = 0.5 * max(0.0, start.outward_m_s) ** 2 / plan.acceleration_m_s2
+    way_m = distance_m + stopping_m
+    under_way = min(1.0, max(0.0, -start.outward_m_s / speed_m_s))  # of the speed home that it already has
+    time_s = _moved_s(way_m, speed_m_s, plan.acceleration_m_s2, under_way)
+    airspeed_m_s = math.hypot(speed_m_s + wind.head_m_s, wind.cross_m_s)
+    legs = [] if faced else [Leg("turn", plan.turn_s + max(0.0, start.outward_m_s) / plan.acceleration_m_s2,
+                                 wind.speed_m_s, 0.0, height_m)]  # fmt: skip
+    return [*legs, Leg("cruise", time_s, airspeed_m_s, 0.0, height_m)]
+
+
+def _moved_s(way_m: float, speed_m_s: float, acceleration_m_s2: float, begun: float) -> float:
+    """Return the time from rest to rest over a way, s; `begun` is the share of the speed that it has at its start.
+
+    Each change of speed takes half its time more than the way at full speed. A short way never sees full speed.
+    """
+    time_s = way_m / speed_m_s + speed_m_s / acceleration_m_s2 * (1.0 - 0.5 * begun)
+    if way_m < speed_m_s**2 / acceleration_m_s2:
+        return min(time_s, 2.0 * math.sqrt(way_m / acceleration_m_s2))
+    return time_s
+
+
+def _landing(plan: ReturnPlan, height_m: float, wind: HomeWind) -> list[Leg]:
+    """Return the way down: fast, slowing down, and slow near the ground."""
+    legs: list[Leg] = []
+    low_m = min(height_m, plan.landing_from_m)
+    ramp_m = min(height_m, max(low_m, plan.landing_ramp_m))
+    between_m_s = 0.5 * (plan.landing_fast_m_s + plan.landing_m_s)
+    for from_m, to_m, sink_m_s in (
+        (height_m, ramp_m, plan.landing_fast_m_s),
+        (ramp_m, low_m, between_m_s),
+        (low_m, 0.0, plan.landing_m_s),
+    ):
+        if from_m > to_m or to_m == 0.0:
+            legs.append(Leg("land", (from_m - to_m) / sink_m_s, wind.speed_m_s, -sink_m_s, to_m))
+    return legs

@@ -7,22 +7,29 @@ to say leaves its readings as they are, so that one message is never counted as 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, Protocol
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
+from watchkeeper.aircraft.motion import Motion
+from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.battery import BatteryEstimates
 from watchkeeper.estimate.dusk import TimeToDusk
+from watchkeeper.estimate.learning import JSON, Learns, plain
 from watchkeeper.estimate.link import LinkLoss, MarginTrend, Trackers
+from watchkeeper.estimate.lostlink import LostLink
+from watchkeeper.estimate.ownactions import OwnActions
+from watchkeeper.estimate.ownsettings import OwnSettings, is_multirotor
 from watchkeeper.estimate.returning import ReturnHome
 from watchkeeper.estimate.satellites import SatelliteDrop
-from watchkeeper.estimate.wind import WindFallback
+from watchkeeper.estimate.wind import WindEstimate
 
 NEEDS: Final = frozenset(
     {
         1,  # SYS_STATUS
         24,  # GPS_RAW_INT
+        30,  # ATTITUDE
         33,  # GLOBAL_POSITION_INT
         109,  # RADIO_STATUS
         147,  # BATTERY_STATUS
@@ -44,7 +51,7 @@ class Part(Protocol):
     def indexes(self) -> Sequence[int]:
         """Catalogue indexes of the readings that `run` returns values for."""
 
-    def run(self, now_us: int) -> Sequence[float | None] | None:
+    def run(self, now_us: int) -> Sequence[float | str | bool | None] | None:
         """Return the values (None: unknown), or None when nothing new came."""
 
 
@@ -72,6 +79,26 @@ class Subject(Protocol):
         """Where it is: latitude and longitude in degrees."""
 
     @property
+    def home(self) -> tuple[float, float] | None:
+        """Where home is: latitude and longitude in degrees."""
+
+    @property
+    def motion(self) -> Motion:
+        """How it moves and leans."""
+
+    @property
+    def parameters(self) -> Parameters:
+        """Its parameters seen so far."""
+
+    @property
+    def autopilot(self) -> int:
+        """MAV_AUTOPILOT."""
+
+    @property
+    def vehicle(self) -> int:
+        """MAV_TYPE."""
+
+    @property
     def power_up(self) -> int:
         """How often it was seen to start."""
 
@@ -91,13 +118,36 @@ class EstimateSuite:
         aircraft = self._aircraft
         readings, file, sortie = aircraft.readings, aircraft.file, aircraft.sortie
         batteries = BatteryEstimates(readings, file)
+        wind = WindEstimate(readings, aircraft.motion, file, sortie)
+        own = OwnSettings(aircraft)
+        home = self._home = ReturnHome(
+            readings,
+            file,
+            sortie,
+            batteries,
+            wind,
+            own.plan,
+            where=lambda: aircraft.position,
+            home=lambda: aircraft.home,
+            multirotor=lambda: is_multirotor(aircraft.vehicle, file),
+        )
+        control = sortie.radio.control if sortie is not None else None
+        self._lost = LostLink(
+            readings,
+            own.settings,
+            lambda: home.seen,
+            control_too=control in {None, "same"},
+            stated=file is not None and "return_" in file.model_fields_set,
+        )
         return [
             batteries,
             LinkLoss(aircraft.trackers),
             MarginTrend(readings),
             SatelliteDrop(readings),
-            WindFallback(readings, sortie),
-            ReturnHome(readings, file, sortie, batteries.doubt_pct, batteries.share),
+            wind,
+            home,
+            OwnActions(readings, own.settings, own.plan, batteries.supplies, home),
+            self._lost,
             TimeToDusk(lambda: aircraft.position, lambda now_us: now_us / 1e6),
         ]
 
@@ -110,7 +160,7 @@ class EstimateSuite:
             self._parts = self._begin()
         put = aircraft.readings.put
         for part in self._parts:
-            values: Sequence[float | None] | None
+            values: Sequence[float | str | bool | None] | None
             try:
                 values = part.run(now_us)
             except Exception as error:  # noqa: BLE001 - whatever it is, the watch must go on
@@ -122,3 +172,65 @@ class EstimateSuite:
             stream.mark(now_us)
             for index, value in zip(part.indexes, values, strict=True):
                 put(index, value, stream)
+
+    @property
+    def why(self) -> str:
+        """In plain words why nothing can be said of getting home; empty where it can, or is not asked."""
+        return self._home.why
+
+    @property
+    def contour(self) -> tuple[float, ...]:
+        """Reach in m by bearing from home, evenly from north; empty while it is not known."""
+        return self._home.contour
+
+    def silent(self, now_us: int, heard_us: int) -> None:
+        """Write what goes on while the aircraft, last heard at `heard_us`, is not heard."""
+        part = self._lost
+        try:
+            values = part.silent(now_us, heard_us)
+        except Exception as error:  # noqa: BLE001 - whatever it is, the watch must go on
+            self.failures[type(part).__name__] = f"{type(error).__name__}: {error}"
+            values = [math.nan] * len(part.indexes)
+        if values is None:
+            return
+        part.stream.mark(now_us)
+        for index, value in zip(part.indexes, values, strict=True):
+            self._aircraft.readings.put(index, value, part.stream)
+
+    def learned(self) -> dict[str, JSON]:
+        """Return what the parts have learned, by the names of their classes; changes nothing."""
+        learned: dict[str, JSON] = {}
+        for part in self._parts:
+            if isinstance(part, Learns):
+                name = type(part).__name__
+                try:
+                    learned[name] = plain(part.learned())
+                except Exception as error:  # noqa: BLE001 - it is not kept, and the watch goes on
+                    self.failures[name] = f"{type(error).__name__}: {error}"
+        return learned
+
+    def resume(self, kept: Mapping[str, JSON]) -> None:
+        """Begin anew with what `learned` gave; unknown parts are ignored, one that refuses it knows nothing."""
+        before = {type(part): part.stream for part in self._parts}
+        refused: set[str] = set()
+        self._power_up = self._aircraft.power_up
+        self._parts = self._begin()
+        while (name := self._taken_up(kept, refused)) is not None:
+            refused.add(name)
+            self._parts = self._begin()  # it may be half changed, and others hold on to it
+        for part in self._parts:
+            part.stream = before.get(type(part), part.stream)  # so that samples go on being counted
+
+    def _taken_up(self, kept: Mapping[str, JSON], refused: set[str]) -> str | None:
+        """Let all parts that did not refuse take up what is theirs; return the name of the first to refuse."""
+        for part in self._parts:
+            name = type(part).__name__
+            own = kept.get(name)
+            if name in refused or not isinstance(own, Mapping) or not isinstance(part, Learns):
+                continue
+            try:
+                part.resume(own)
+            except Exception as error:  # noqa: BLE001 - it comes from a file, and the watch must go on
+                self.failures[name] = f"{type(error).__name__}: {error}"
+                return name
+        return None

@@ -75,6 +75,12 @@ def test_a_kind_that_is_not_in_the_file_has_no_keys() -> None:
          "rules: is empty, has to hold at least 1; add what is missing"),
         ("rules: [pack-open, voltage-sag]", "rules: [Pack Open]", "rules: [pack-open",
          "rules: has to be small letters, digits and hyphens; write it like four-faults"),
+        ("odd_orders: [213456,", "odd_orders: [12345,", "odd_orders:",
+         "odd_orders: is no order of a return that lands at home; write digits like 123456"),
+        ("odd_orders: [213456,", "odd_orders: [612345,", "odd_orders:", "is no order of a return"),
+        ("odd_orders: [213456,", "odd_orders: [23456,", "odd_orders:", "is no order of a return"),
+        ("odd_orders: [213456,", "odd_orders: [1234567,", "odd_orders:", "is no order of a return"),
+        ("latitude_deg: [-60, 60]", "latitude_deg: [-61, 60]", "latitude_deg:", "within -60 and 60"),
         ("floor: always", 'floor: ""', "floor: always", "floor: is empty; write something"),
     ],
 )  # fmt: skip

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from simulators.campaign.crews import THUMBS
 from simulators.campaign.figures import figures
-from simulators.campaign.judge import AtLevel, Judged
+from simulators.campaign.judge import AtLevel, Forecast, Judged
 from tests.simulators.campaign.campaigning import FULL, LEAST, judged, outcome, shipped
 
 
@@ -160,6 +161,14 @@ def test_range_is_used_by_those_only_who_turn_back() -> None:
     assert (crew["range_used"]["of"], crew["range_used"]["mean"]) == (1, 0.5)
 
 
+def test_the_lowest_cell_on_the_way_home_is_told_of_those_that_turn_back() -> None:
+    low, high = (replace(outcome(20.0, 210.0), lowest_cell_v=volts) for volts in (3.2, 3.4))
+    untold = AtLevel(quick=outcome(0.0, None, fell=True))
+    flights = [judged(i, full=AtLevel(quick=one)) for i, one in enumerate((low, high))]
+    found = full(*flights, judged(2, full=untold))["crews"]["10 s"]["lowest_cell_v"]
+    assert (found["of"], found["mean"], found["p5"], found["p95"]) == (2, 3.3, 3.2, 3.4)
+
+
 def test_fixed_rules_are_flown_by_the_same_flights() -> None:
     raw = {THUMBS[0]: outcome(22.0), THUMBS[1]: outcome(12.0)}
     found = of(judged(0, thumbs=raw), judged(1, thumbs=raw, left_out="no telemetry"))["fixed_rules"]
@@ -179,9 +188,13 @@ def test_errors_of_the_charge_count_by_flight() -> None:
 
 
 def test_bounds_are_counted_where_there_was_one() -> None:
-    flights = [judged(i, full=AtLevel(bound_held=held)) for i, held in enumerate((True, False, None, True))]
-    bound = full(*flights)["bound_held"]
+    """Of three forecasts one promised 21 % and landed with 20."""
+    told = (Forecast(25.0, 19.0, 20.0), Forecast(22.0, 21.0, 20.0), None, Forecast(18.0, 12.0, 20.0))
+    found = full(*(judged(i, full=AtLevel(at_caution=one)) for i, one in enumerate(told)))
+    bound = found["at_caution"]["bound_held"]
     assert (bound["count"], bound["of"]) == (2, 3)
+    assert found["at_caution"]["error_pct"] == {"median": 2.0, "median_ci": None, "mean_signed": 1.67}
+    assert found["at_last_good"]["bound_held"]["of"] == 0
 
 
 def test_no_flight_at_all_is_no_division_by_zero() -> None:
@@ -193,7 +206,9 @@ def test_no_flight_at_all_is_no_division_by_zero() -> None:
 def test_figures_are_plain_json() -> None:
     flights = [
         opened(0, 101.0),
-        judged(1, full=AtLevel(quick=outcome(), drawn_reaction=outcome(), bound_held=True)),
+        judged(
+            1, full=AtLevel(quick=outcome(), drawn_reaction=outcome(), at_last_good=Forecast(25.0, 19.0, 20.0))
+        ),
     ]
     found = of(*flights)
     assert json.loads(json.dumps(found, allow_nan=False)) == found

@@ -9,7 +9,15 @@ from typing import Any
 
 import pytest
 
-from simulators.campaign.intervals import per_10_min, per_hour, share, spread, spread_of_groups, student_t
+from simulators.campaign.intervals import (
+    median_interval,
+    per_10_min,
+    per_hour,
+    share,
+    spread,
+    spread_of_groups,
+    student_t,
+)
 
 STATS: Any = importlib.import_module("scipy.stats")  # comes without types
 
@@ -119,3 +127,12 @@ def test_values_of_a_group_count_once_for_the_interval() -> None:
     assert (found["mean"], found["low"], found["high"]) == (means["mean"], means["low"], means["high"])
     assert found["median"] == sorted(itertools.chain(*groups))[1401 // 2]
     assert found["p95"] == 5.0
+
+
+def test_the_interval_of_a_median_is_by_ranks() -> None:
+    """Conover's table A3 for n = 20: the 6th and 15th of the ordered values hold it with 95.9 % (from memory).
+
+    The normal approximation takes the next rank outwards above.
+    """
+    assert median_interval([float(i) for i in range(1, 21)]) == (6.0, 16.0)
+    assert median_interval([1.0] * 5) is None

@@ -6,6 +6,7 @@ import itertools
 import math
 import os
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -155,6 +156,28 @@ def test_both_levels_of_knowledge_are_good_aircraft_files(tmp_path: Path) -> Non
     assert (least.packs.cells, least.packs.capacity_ah) == (12, 22.0)
     assert least.hover_power is None
     assert least.return_.height_m is None
+
+
+def test_the_full_file_states_what_is_set_and_an_old_one_what_was(tmp_path: Path) -> None:
+    """The defaults of the aircraft, by hand: 40 m, 8 m/s, 10 s at 8 m, 0.7 m/s, descent 1.5 m/s."""
+    settings = {
+        "return.height_m": 61.5, "return.speed_m_s": 10.5, "return.hold_s": 33.0, "return.hold_m": 12.5,
+        "return.order": 125346.0, "land.slow_m_s": 0.45, "fly.sink_m_s": 2.2,
+    }  # fmt: skip
+    new = drawn(parameters=settings)
+    found = []
+    for old_file in (False, True):
+        path = write(replace(new, old_file=old_file), tmp_path)[FULL]
+        file = load_aircraft_file(path.read_text(encoding="utf-8"), str(path))
+        home = file.return_
+        assert home.hold is not None
+        found.append((home.height_m, home.speed_m_s, home.hold, home.landing_m_s, file.limits.descent_m_s))
+        order = "climb, hold, cruise, descend, land" if not old_file else "climb, cruise, descend, hold, land"
+        assert home.order == tuple(order.split(", "))
+    (set_now, before) = found
+    assert (*set_now[:2], *set_now[3:]) == (61.5, 10.5, 0.45, 2.2)
+    assert (*before[:2], *before[3:]) == (40.0, 8.0, 0.7, 1.5)
+    assert [(one[2].time_s, one[2].height_m) for one in found] == [(33.0, 12.5), (10.0, 8.0)]
 
 
 def test_the_watch_is_heard_by_its_lines_and_its_table(silent: Kept, tmp_path: Path) -> None:

@@ -24,6 +24,7 @@ SHORT: Final = (
     ("charge_pct: [90, 100]", "charge_pct: [38, 42]"),
     ("distance_m: [150, 1400]", "distance_m: [100, 150]"),
     ("height_m: [30, 100]", "height_m: [20, 30]"),
+    ("far_chance: 0.15", "far_chance: 0.0"),
     ("no_fault: 0.4", "no_fault: 0.0"),
 )
 """Flights of some minutes with packs less than half full."""
@@ -41,7 +42,7 @@ def check_crew(crew: dict[str, Any], flights: int) -> None:
     for name in ("turned_back", "landed_with_reserve", "ran_out"):
         assert set(crew[name]) == RATE
         assert crew[name]["of"] == flights
-    assert set(crew["range_used"]) == SPREAD
+    assert set(crew["range_used"]) == set(crew["lowest_cell_v"]) == SPREAD
 
 
 def test_a_small_campaign_gives_one_object_and_nothing_else() -> None:
@@ -56,9 +57,13 @@ def test_a_small_campaign_gives_one_object_and_nothing_else() -> None:
     fit = 2 - sum(found["left_out"].values())
     drawn_kinds = {one.fault for one in (draw(shipped(), 5, number) for number in range(2)) if one.fault}
     assert set(found["levels"]) == {FULL, LEAST}
+    early = found["ordinary_returns"]
+    assert set(early) == {"flights", "false_warning", "false_caution", "by_rule"}
+    assert early["false_warning"]["of"] == early["false_caution"]["of"] == early["flights"] <= fit
     for level in found["levels"].values():
         assert set(level) == {
-            "faults", "false_warnings", "alerts_per_10_min", "chatter", "crews", "charge_error_pct", "bound_held",
+            "faults", "false_warnings", "alerts_per_10_min", "chatter", "crews", "charge_error_pct", "at_caution",
+            "at_last_good",
         }  # fmt: skip
         assert set(level["faults"]) == drawn_kinds
         for fault in level["faults"].values():
@@ -75,7 +80,9 @@ def test_a_small_campaign_gives_one_object_and_nothing_else() -> None:
             check_crew(crew, fit)
         assert set(level["charge_error_pct"]) == SPREAD
         assert level["charge_error_pct"]["of"] == 2
-        assert set(level["bound_held"]) == RATE
+        for moment in ("at_caution", "at_last_good"):
+            assert set(level[moment]) == {"bound_held", "error_pct"}
+            assert set(level[moment]["bound_held"]) == RATE
     assert set(found["fixed_rules"]) == set(THUMBS)
     for rule in found["fixed_rules"].values():
         check_crew(rule, fit)
@@ -117,8 +124,8 @@ def test_a_watch_that_fails_ends_it_with_1_and_its_words(
 def test_the_number_of_workers_changes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Nor how many flights there are: not a bit of a flight; and they come in the order of their numbers."""
     distributions = read(written(tmp_path, *SHORT))
-    alone = program.campaign(distributions, 1, 8, workers=1)
-    together = program.campaign(distributions, 2, 8, workers=2)
+    alone = program.campaign(distributions, 1, 18, workers=1)
+    together = program.campaign(distributions, 2, 18, workers=2)
     assert [one.number for one in together] == [0, 1]
     assert together[:1] == alone
     assert "2 of 2 flights" in capsys.readouterr().err
@@ -133,11 +140,11 @@ def test_the_number_of_workers_changes_nothing(tmp_path: Path, capsys: pytest.Ca
 def test_figures_are_shown_to_a_person(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(program, "campaign", lambda *_: [])
+    monkeypatch.setattr(program, "campaign", lambda *_, **__: [])
     assert program.main(["--flights", "1", "--distributions", str(written(tmp_path))]) == 0
     out = capsys.readouterr().out
     assert out.startswith("0 flights, 0.0 h, seed 1\n")
-    assert all(words in out for words in (FULL, LEAST, *THUMBS, "bound held none of 0"))
+    assert all(words in out for words in (FULL, LEAST, *THUMBS, "bound held none of 0", "ordinary returns: 0"))
 
 
 def test_crews_take_their_time_by_the_flights_seed() -> None:

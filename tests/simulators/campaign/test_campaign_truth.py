@@ -12,7 +12,7 @@ import pytest
 from simulators.campaign.crews import THUMBS, Thumbs
 from simulators.flown.flight import FastFlight
 from simulators.flown.scenario_file import FlownFile
-from simulators.flown.truth import CELL_FLOOR_V, RESERVE_PCT, Futures, Outcome, fly, usable_pct
+from simulators.flown.truth import CELL_FLOOR_V, RESERVE_PCT, Futures, Outcome, fly, lowest_cell_v, usable_pct
 from simulators.physics.packs import Pack, PackBank, PackModel
 from tests.simulators.campaign.campaigning import flight_file
 
@@ -192,6 +192,72 @@ def test_outcomes_hold_the_reserve_from_20_pct_on() -> None:
     assert not ended(landed=False, charge_pct=90.0).with_reserve()
 
 
+class _Scripted(Futures):
+    """A flight from 25 to 625 s whose returns land with the reserve if begun in some spans of time."""
+
+    def __init__(self, *good: tuple[float, float], charge_pct: float = 30.0) -> None:
+        super().__init__(small("plain"), 11)
+        self._charge_pct = charge_pct
+        self._good = good
+        self.asked: set[float] = set()
+
+    def outcome(self, turn_back_s: float | None) -> Outcome:
+        if turn_back_s is None:
+            return Outcome(False, True, 0.0, 625.0, 10.0, None)
+        self.asked.add(turn_back_s)
+        safe = any(begin <= turn_back_s <= end for begin, end in self._good)
+        return Outcome(True, False, self._charge_pct if safe else 10.0, 700.0, 10.0, turn_back_s)
+
+
+def test_the_latest_turn_back_is_before_the_first_failure_even_if_later_is_better_again() -> None:
+    """Halving alone would find 470 s: its middle, 325 s, is good."""
+    storm = _Scripted((0.0, 118.0), (160.0, 470.0))
+    found = storm.latest(25.0)
+    assert found is not None
+    assert 113.0 <= found <= 118.0
+    assert len(storm.asked) <= 9  # 25, 55, 85, 115, 145, and three halvings
+
+
+def test_while_much_is_left_moments_are_tried_further_apart() -> None:
+    rich, poor = (_Scripted((0.0, 600.0), charge_pct=charge_pct) for charge_pct in (60.0, 30.0))
+    for one in (rich, poor):
+        found = one.latest(25.0)
+        assert found is not None
+        assert 595.0 <= found <= 600.0
+    assert len(rich.asked) < 0.6 * len(poor.asked)
+
+
+@pytest.mark.parametrize("end_s", [26.0, 55.0, 470.0, 624.0])
+def test_the_latest_turn_back_is_found_to_five_seconds(end_s: float) -> None:
+    found = _Scripted((0.0, end_s)).latest(25.0)
+    assert found is not None
+    assert end_s - 5.0 <= found <= end_s
+
+
+def test_the_lowest_cell_is_that_of_the_way_home() -> None:
+    """A return from near the end of the packs brings them lower; a weak cell lower than its pack's others."""
+    early, late = (fly(small("plain"), 11, turn_s).lowest_cell_v for turn_s in (60.0, latest("plain")))
+    assert early is not None
+    assert late is not None
+    assert 3.0 < late < early - 0.02 < 4.2
+    packs = [{"charge_pct": 42, "weak_cell": 3, "weak_mohm": 4.0}, {"charge_pct": 42}]
+    weak = fly(flight_file(packs=packs), 11, 60.0).lowest_cell_v
+    assert weak is not None
+    assert weak < early - 0.1  # some 40 A through 4 milliohm
+    assert fly(small("plain"), 11, None).lowest_cell_v is None
+
+
+def test_the_lowest_cell_of_the_bank_is_the_lowest_of_all_that_are_connected() -> None:
+    made = [Pack(PackModel(), 0.6, 25.0, [0.003 * (-1) ** i for i in range(12)]), Pack(PackModel(), 0.5)]
+    bank = PackBank(made)
+    bank.draw(3000.0, 0.1, 25.0)
+    assert lowest_cell_v(bank) == min(pack.cell_voltage_v(i) for pack in made for i in range(12))
+    bank.open(1)
+    assert lowest_cell_v(bank) == min(made[0].cell_voltage_v(i) for i in range(12))
+    bank.open(0)
+    assert lowest_cell_v(bank) == math.inf
+
+
 # --- rules of thumb ----------------------------------------------------------------------------------------------
 
 
@@ -202,14 +268,11 @@ def test_thumbs_say_so_once_their_rule_has_held_for_a_second() -> None:
     shown: list[tuple[float, tuple[float, ...]]] = []
 
     def note(flight: FastFlight) -> None:
-        gauges = flight.pilot.gauges
-        volts, amps = gauges.voltage_v, gauges.current_a
-        shown.append(
-            (
-                flight.time_s,
-                (volts - 44.0, volts + 0.008 * amps - 44.0, gauges.left_pct - 19.0, gauges.left_pct - 25.0),
-            )
-        )
+        monitors = [one for one in flight.pilot.gauges.monitors if not one.pack.is_open]
+        fullest = max(monitors, key=lambda one: one.voltage_v)
+        volts, amps, left = fullest.voltage_v, fullest.current_a, min(one.left_pct for one in monitors)
+        over = (volts - 44.0, volts + 0.016 * amps - 44.0, left - 19.0, left - 25.0, left - 30.0, left - 35.0)
+        shown.append((flight.time_s, over))
 
     Futures(small("plain"), 11, each_step=note).outcome(None)
     for i, rule in enumerate(THUMBS):
@@ -222,13 +285,25 @@ def test_thumbs_say_so_once_their_rule_has_held_for_a_second() -> None:
             if 22.0 < time_s < said_s - 0.15
         ]
         assert not any(held_before)
-    raw_s, compensated_s, low_s, early_s = (thumbs.times_s[rule] for rule in THUMBS)
+    raw_s, compensated_s, low_s, early_s = (thumbs.times_s[rule] for rule in THUMBS[:4])
     assert raw_s is not None
     assert compensated_s is not None
     assert low_s is not None
     assert early_s is not None
     assert raw_s < compensated_s
     assert early_s < low_s
+
+
+def test_thumbs_by_a_gauge_look_at_the_lowest_pack_that_carries() -> None:
+    """Of unequal packs the lower; of one that has opened nothing, however low its count stands."""
+    low = {"packs": [{"charge_pct": 60}, {"charge_pct": 34.5}]}
+    opened = [{"fault": "pack opens", "when": {"at_s": 12}, "do": {"open_pack": 2}}]
+    both, other = Thumbs(), Thumbs()
+    Futures(flight_file(**low), 11, limit_s=60.0, each_step=both.look).outcome(None)
+    Futures(flight_file(**low, faults=opened), 11, limit_s=60.0, each_step=other.look).outcome(None)
+    assert both.times_s["35 % gauge"] is not None
+    assert both.times_s["35 % gauge"] < 30.0
+    assert other.times_s["35 % gauge"] is None
 
 
 def test_thumbs_are_silent_on_the_ground_and_on_lift_off() -> None:

@@ -176,15 +176,36 @@ def test_draughts_go_on_through_a_change_of_wind() -> None:
     assert one.flight.craft.wind.at(one.flight.time_s, 100.0)[2] == pytest.approx(2.0)
 
 
-def test_gusts_grow_with_the_wind_only_where_there_are_any() -> None:
-    gusty = hovering(weather={"wind": [[0, 4, 350]], "gusts_m_s": 4})
-    steady = hovering(weather={"wind": [[0, 4, 350]]})
-    for one in (gusty, steady):
-        do(one, wind={"speed_m_s": 12.0, "from_deg": 350.0})
-    # 20 ft are 6.096 m; by the logarithmic law over 0.03 m of grass that is 0.915 of the wind at 10 m
-    law = math.log(6.096 / 0.03) / math.log(10 / 0.03)
-    assert gusty.flight.craft.gusts.w20_m_s == pytest.approx(12.0 * law, rel=1e-3)
+LAW = math.log(6.096 / 0.03) / math.log(10 / 0.03)
+"""20 ft are 6.096 m; by the logarithmic law over 0.03 m of grass that has 0.915 of the wind at 10 m."""
+
+
+@pytest.mark.parametrize(
+    ("before_m_s", "after_m_s"),
+    [(2.0 * LAW, 6.0 * LAW), (0.5 * LAW, 1.5 * LAW), (4.0 * LAW, 12.0 * LAW), (4.0 * LAW + 1, 12.0 * LAW + 1)],
+)
+def test_gusts_keep_their_share_of_the_wind_and_grow_in_its_time(before_m_s: float, after_m_s: float) -> None:
+    """From 4 to 12 m/s: a share of the wind up to all of it; what was more than the wind stays beside it."""
+    one = hovering(weather={"wind": [[0, 4, 350]], "gusts_m_s": before_m_s})
+    gusts = one.flight.craft.gusts
+    do(one, wind={"speed_m_s": 12.0, "from_deg": 350.0, "after_s": 20.0})
+    assert gusts.w20_m_s == pytest.approx(before_m_s, abs=0.1)
+    fly(one, 10.0)
+    assert gusts.w20_m_s == pytest.approx(0.5 * (before_m_s + after_m_s), rel=0.03)
+    fly(one, 11.0)
+    assert gusts.w20_m_s == pytest.approx(after_m_s, rel=1e-3)
+    do(one, wind={"speed_m_s": 4.0, "from_deg": 350.0, "after_s": 10.0})
+    fly(one, 11.0)
+    assert gusts.w20_m_s == pytest.approx(before_m_s, rel=1e-3)
+
+
+def test_a_steady_wind_stays_steady_and_a_wind_at_once_brings_its_gusts_at_once() -> None:
+    steady, gusty = (hovering(weather={"wind": [[0, 4, 350]], "gusts_m_s": gusts}) for gusts in (0, 2.0 * LAW))
+    for one in (steady, gusty):
+        do(one, wind={"speed_m_s": 12.0, "from_deg": 350.0, "after_s": 0.0})
+        fly(one, 1.0)
     assert steady.flight.craft.gusts.w20_m_s == 0.0
+    assert gusty.flight.craft.gusts.w20_m_s == pytest.approx(6.0 * LAW, rel=1e-3)
 
 
 def test_gusts_shake_the_air_and_may_end() -> None:

@@ -22,8 +22,8 @@ CALM = {
 STRIKE = {"motors-stop-in-the-air", "return-below-the-ridge"}
 """These strike the ground by their story."""
 TO_COME = {
-    "cell-spread", "gauge-wrong", "motor-balance", "falling", "wind-high", "home-moved", "not-closing", "drift",
-    "position-pulled", "plan-loaded", "fence-breach", "own-action", "return-too-low", "control-lost",
+    "cell-spread", "motor-balance", "falling", "wind-high", "home-moved", "drift",
+    "position-pulled", "plan-loaded", "fence-breach", "return-too-low", "control-lost",
     "load-changed", "interference",
 }  # fmt: skip
 """Rules that a good watch has and this one may not have yet."""

@@ -33,6 +33,9 @@ def test_scales_and_offsets_are_drawn_within_their_bounds() -> None:
     assert pstdev([one.scale for one in drawn]) == pytest.approx(0.0245, rel=0.12)
     assert max(abs(one.offset_a) for one in drawn) <= 0.4
     assert MonitorErrors.draw(3) == drawn[3]
+    volts = [one.voltage_scale - 1 for one in drawn]
+    assert 0.009 < max(map(abs, volts)) <= 0.01 + 1e-12
+    assert pstdev(volts) == pytest.approx(0.004, rel=0.12)
 
 
 def test_shown_current_and_voltage_by_their_errors() -> None:
@@ -46,6 +49,14 @@ def test_shown_current_and_voltage_by_their_errors() -> None:
     assert pstdev(amps) == pytest.approx(0.15, rel=0.08)
     assert fmean(volts) == pytest.approx(monitor.pack.terminal_v, abs=0.0015)
     assert pstdev(volts) == pytest.approx(0.015, rel=0.08)
+
+
+def test_voltages_of_pack_and_cells_are_off_by_one_scale() -> None:
+    monitor = loaded(MonitorErrors(voltage_v=0.0, cell_v=0.0, voltage_scale=0.99), 30.0)
+    monitor.read(0.1)
+    true_v = monitor.pack.terminal_v
+    assert monitor.voltage_v == pytest.approx(0.99 * true_v)
+    assert sum(monitor.cells_mv()) == pytest.approx(990 * true_v, abs=12)
 
 
 def test_the_gauge_counts_what_is_shown() -> None:
@@ -132,6 +143,8 @@ def test_a_pack_whose_connection_opens() -> None:
     gauges = flight.pilot.gauges
     assert gauges.voltage_v == two.voltage_v  # the bus
     assert gauges.pack_a == two.current_a
+    assert one.left_pct > two.left_pct + 0.5  # its count stands still
+    assert gauges.left_pct == gauges.lowest_pct == two.left_pct
     flight.bank.close(0)
     flight.run(20.0)
     assert one.current_a > two.current_a  # it has more left
@@ -144,6 +157,13 @@ def test_all_connections_open_show_nothing_and_it_falls() -> None:
     flight.run(10.0)
     assert (flight.pilot.gauges.voltage_v, flight.pilot.gauges.current_a) == (0.0, 0.0)
     assert flight.craft.crashed
+
+
+def test_the_lowest_gauge_is_that_of_the_emptier_pack() -> None:
+    gauges = hovering(EXACT, EXACT, charges=(0.9, 0.8)).pilot.gauges
+    one, two = gauges.monitors
+    assert gauges.lowest_pct == two.left_pct < one.left_pct
+    assert gauges.left_pct == pytest.approx(fmean((one.left_pct, two.left_pct)))
 
 
 def test_monitors_are_as_many_as_packs() -> None:

@@ -84,6 +84,46 @@ def test_it_flies_to_a_place_before_it_lands_there() -> None:
     assert (flight.craft.north_m, flight.craft.east_m) == pytest.approx((60.0, -40.0), abs=0.3)
 
 
+@pytest.mark.parametrize("order", [123456, 12346])
+def test_a_return_that_is_pushed_away_in_its_landing_comes_no_higher_again(order: int) -> None:
+    """12 m aside in 5 m of height, after work at 40 m, in light wind: it closes in, and lands soon.
+
+    12 m at the braking of half the acceleration take some 6 s, the rest at 0.7 m/s another 7 s.
+    """
+    made = setup({"return.order": order, "return.height_m": 40.0}, wind_m_s=3.0, from_deg=120.0)
+    flight = airborne(made, 20.0)
+    flight.pilot.go_to((60.0, 0.0, 40.0))
+    flight.run(40.0)
+    assert flight.pilot.enter(Mode.SAFE_RECOVERY, "order")
+    until(flight, lambda: flight.pilot.mode is Mode.LAND and height(flight) < 5.0, 200.0)
+    pushed_m = height(flight)
+    flight.craft.north_m += 12.0
+    highest_m, pushed_s = pushed_m, flight.time_s
+    while flight.pilot.armed:
+        flight.step()
+        highest_m = max(highest_m, height(flight))
+        assert flight.time_s < pushed_s + 30.0
+    assert highest_m < pushed_m + 0.5
+    assert away(flight) < 1.5
+    assert not flight.craft.crashed
+
+
+def test_a_landing_begins_from_the_height_that_it_has() -> None:
+    """Pushed away as it begins, high up: it closes in there, and not at the height of the work before."""
+    flight = airborne(setup({"return.order": 1236.0}), 20.0)
+    flight.pilot.go_to((60.0, 0.0, 15.0))
+    flight.run(30.0)
+    assert flight.pilot.enter(Mode.SAFE_RECOVERY, "order")
+    until(flight, lambda: flight.pilot.mode is Mode.LAND, 100.0)
+    began_m = height(flight)
+    assert began_m == pytest.approx(40.0, abs=1.0)
+    flight.craft.east_m += 30.0
+    until(flight, lambda: away(flight) < 6.0, 40.0)
+    assert height(flight) == pytest.approx(began_m, abs=1.0)
+    until(flight, lambda: not flight.pilot.armed, 90.0)
+    assert away(flight) < 1.5
+
+
 def test_a_landing_ordered_before_it_has_lifted_ends_the_flight() -> None:
     flight = grounded()
     flight.pilot.arm()
