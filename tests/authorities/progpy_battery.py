@@ -4,8 +4,8 @@
     python tests/authorities/progpy_battery.py
 
 progpy (NASA Open Source Agreement) brings a machine-learning stack with it, so that the tests read its numbers and
-do not install it. Its model is Daigle and Sankararaman's (2013) of a small round cell of 2.18 Ah. A constant
-and a changing load to the end at 3.0 V, without noise: time (s), voltage (V), current (A) and charge, which is what
+do not install it. Its model is Daigle and Sankararaman's (2013) of a small round cell of 2.18 Ah. A constant and
+a changing load to the end at 3.0 V, without noise: time (s), voltage (V), current (A) and charge, which is what
 is left in the capacitor over what that can hold.
 """
 

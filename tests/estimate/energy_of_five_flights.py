@@ -1,6 +1,6 @@
 """Energy foretold from a learned power against energy really used: a small quadrotor, five flights, 2 Hz.
 
-Up to a moment the engine learns what flying costs. From then on, over the next 30 s and over the rest of the flight,
+Up to a moment the engine learns what flying costs. From then on, over the next 30 s and the rest of the flight,
 the energy is worked out with what it then knew, from the airspeeds and climbs that were really flown, and compared
 with what its battery gave. `python -m tests.estimate.energy_of_five_flights` prints a table.
 
@@ -10,7 +10,9 @@ The aircraft is unknown: three cells; its gauge falls from 99 to 20 % while its 
 
 from __future__ import annotations
 
+import itertools
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from statistics import median
 from typing import NamedTuple
@@ -113,7 +115,7 @@ def stretches(found: list[Sample]) -> list[Stretch]:
 def _compared(flight: int, model: PowerModel, flown: list[Sample], time_s: float, *, rest: bool) -> Stretch:
     foretold_j = used_j = span_s = 0.0
     from_s = flown[0].at_s
-    for one, then in zip(flown, flown[1:], strict=False):
+    for one, then in itertools.pairwise(flown):
         if then.at_s - from_s > time_s + 0.3:
             break
         step_s = min(2.0, then.at_s - one.at_s)
@@ -123,7 +125,7 @@ def _compared(flight: int, model: PowerModel, flown: list[Sample], time_s: float
     return Stretch(flight, from_s, span_s, rest, foretold_j / 3600.0, used_j / 3600.0)
 
 
-def summary(made: list[Stretch]) -> dict[bool, tuple[int, float, float, float]]:
+def summary(made: Sequence[Stretch]) -> dict[bool, tuple[int, float, float, float]]:
     """Return, for the next 30 s (False) and the rest (True): how many, mean, median and worst of the error."""
     found: dict[bool, tuple[int, float, float, float]] = {}
     for rest in (False, True):
@@ -141,12 +143,13 @@ def main() -> None:
     for one in made:
         what = "rest" if one.rest else "next"
         print(
-            f"{one.flight:6}  {one.from_s:6.0f}  {one.time_s:5.0f}  {what}  {one.foretold_wh:11.2f}  {one.used_wh:7.2f}"
-            f"  {100 * one.error:7.1f}"
+            f"{one.flight:6}  {one.from_s:6.0f}  {one.time_s:5.0f}  {what}"
+            f"  {one.foretold_wh:11.2f}  {one.used_wh:7.2f}  {100 * one.error:7.1f}"
         )
     for rest, (count, mean, middle, worst) in summary(made).items():
         what = "rest of the flight" if rest else "next 30 s"
-        print(f"{what}: {count} stretches, mean {100 * mean:.1f} %, median {100 * middle:.1f} %, worst {100 * worst:.1f} %")
+        shares = f"mean {100 * mean:.1f} %, median {100 * middle:.1f} %, worst {100 * worst:.1f} %"
+        print(f"{what}: {count} stretches, {shares}")
 
 
 if __name__ == "__main__":

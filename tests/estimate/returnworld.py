@@ -21,7 +21,8 @@ from watchkeeper.estimate.returnplan import ReturnPlan
 
 STEP_S = 0.5
 FILE = load_aircraft_file(
-    "packs: {cells: 12, capacity: 22 Ah, count: 2}\nhover_power: 4 kW at 30 kg\nmass: {empty: 20 kg, maximum: 35 kg}",
+    "packs: {cells: 12, capacity: 22 Ah, count: 2}\nhover_power: 4 kW at 30 kg\n"
+    "mass: {empty: 20 kg, maximum: 35 kg}",
     "a.yaml",
 )
 PLAN = ReturnPlan(
@@ -33,6 +34,8 @@ TRUTH = PowerModel(4000.0, 7.0, 0.2)
 class GivenWind:
     """A wind as it is given; `airspeed` (m/s, deviation) too."""
 
+    scale_doubt = 0.0
+
     def __init__(self, state: WindState | None) -> None:
         self.state = state
         self.airspeed: tuple[float, float] | None = None
@@ -40,7 +43,10 @@ class GivenWind:
     def airspeed_m_s(self) -> tuple[float, float] | None:
         return self.airspeed
 
-    def top_airspeed_m_s(self, tilt_deg: float) -> float:
+    def load_changed(self) -> None:
+        pass
+
+    def top_airspeed_m_s(self, tilt_deg: float) -> float:  # noqa: ARG002
         """Return what leaves the plan's greatest airspeed, whatever share of the tilt a return is granted."""
         return PLAN.airspeed_m_s / LEAN_SHARE
 
@@ -93,7 +99,9 @@ class World:
         self.forced: dict[str, Any] = {}
         self.power_w = 0.0
         self.row: dict[str, Any] = {}
-        self.home = ReturnHome(self.readings, file, sortie, self.batteries, self.wind, lambda: plan, multirotor)
+        self.home = ReturnHome(
+            self.readings, file, sortie, self.batteries, self.wind, lambda: plan, multirotor=multirotor
+        )
 
     def state(self, charge: float, cell_ohm: float | None = None) -> PackState:
         return PackState("lipo", 12, charge, cell_ohm or self.cell_ohm, 1.0 / 22.0, 0.0)

@@ -134,6 +134,12 @@ def test_a_beginning_on_what_was_learned_leaves_a_covariance() -> None:
         )
         assert is_covariance(filter_._p, 100.0)
         assert filter_._x[1] == pytest.approx(0.1, abs=0.2)
+    used = at(5)
+    used._p[0] = [0.09, 0.08, 0.003, 0.017]
+    for i in range(4):
+        used._p[i][0] = used._p[0][i]
+    assert used.begin(4.05, None, resting=True, load_a=0.0)
+    assert used._p[0][1] == used._p[0][3] == used._p[2][1] == used._p[2][3] == 0.0  # a pack at rest tells neither
     assert not ChargeFilter(PACKS, 12, 22.0).begin(None, None, resting=True, load_a=0.0)
 
 

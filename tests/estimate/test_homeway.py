@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
 import math
+from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
-from scipy.optimize import brentq
 
 from watchkeeper.estimate.battery import Supply
 from watchkeeper.estimate.cell import PackState
@@ -15,6 +15,9 @@ from watchkeeper.estimate.forecast import fly
 from watchkeeper.estimate.homeway import HomeWind, Start, speed_home, way_home
 from watchkeeper.estimate.power import PowerModel
 from watchkeeper.estimate.returnplan import ReturnPlan
+
+solve_ivp: Any = importlib.import_module("scipy.integrate").solve_ivp  # comes without types
+brentq: Any = importlib.import_module("scipy.optimize").brentq
 
 PLAN = ReturnPlan(
     height_m=40.0,
@@ -48,7 +51,7 @@ def test_a_whole_return_by_hand() -> None:
     legs = way_home(PLAN, START, WIND)
     assert legs is not None
     assert [leg.name for leg in legs] == ["climb", "turn", "cruise", "descend", "hold", "land"]
-    climb, turn, cruise, descend, hold, land = legs
+    climb, turn, cruise, descend, hold, land = (tuple[Any, ...](leg) for leg in legs)
     # 20 m at 2.5 m/s: 8 s; from rest to 2.5 m/s and back at 0.8 m/s2 costs 2.5 / 0.8 = 3.125 s more
     assert climb == ("climb", pytest.approx(11.125), 7.5, 2.5, 40.0)
     # staying over a place in 7.5 m/s of wind is flying at 7.5 m/s
@@ -87,13 +90,13 @@ def cell_v(charge: float, power_w: float) -> float:
 
 
 def power_w(airspeed_m_s: float, climb_m_s: float) -> float:
-    """Return 4000 W of hover at an airspeed and a climb: Glauert with scipy, 30 % profile, 0.2 W/(m/s)^3 of drag."""
+    """Return 4000 W of hover at an airspeed and a climb: Glauert by scipy, 30 % profile, drag 0.2 V^3."""
     across, along = airspeed_m_s / 7.0, climb_m_s / 7.0
     if along < 0.0:  # credited as far as it flies out of its own wake
         along *= min(1.0, across**2)
     v = brentq(lambda u: u * math.hypot(across, along + u) - 1.0, 1e-9, 3.0, xtol=1e-13)
     profile = 1.0 + 4.65 * (across / 14.0) ** 2
-    return 4000.0 * (0.7 * (v + along) + 0.3 * profile) + 0.2 * airspeed_m_s**3
+    return float(4000.0 * (0.7 * (v + along) + 0.3 * profile) + 0.2 * airspeed_m_s**3)
 
 
 def test_power_of_that_return_by_the_published_formulas() -> None:
@@ -131,15 +134,18 @@ def test_charge_and_voltages_of_that_return_by_kirchhoff() -> None:
     for (time_s, *flight), (_, _, leg_v) in zip(legs, arrival.segments, strict=True):
         part_w = 0.5 * power_w(*flight)
         solved = solve_ivp(
-            lambda _, z, w=part_w: [-amps(float(z[0]), w) / 3600.0 / CAPACITY_AH], (0.0, time_s), [charge], rtol=1e-9
+            lambda _, z, w=part_w: [-amps(float(z[0]), w) / 3600.0 / CAPACITY_AH],
+            (0.0, time_s),
+            [charge],
+            rtol=1e-9,
         )
         charge = float(solved.y[0, -1])
         energy_j += 2.0 * part_w * time_s
         assert leg_v == pytest.approx(cell_v(charge, part_w), abs=0.002)
         lowest_v = min(lowest_v, cell_v(charge, part_w))
-    # climb 4201 W x 11.125 s = 12.98 Wh, turn 3448 W x 3 s = 2.87, cruise 3263 W x 41.5 s = 37.62, descent 2997 W x
-    # 21.33 s = 17.76, hold 3448 W x 30 s = 28.73, landing 3298 W x 16 s = 14.66: together 114.6 Wh. A half of that
-    # out of 12 x 3.75 V x 22 Ah is 5.8 % of the charge.
+    # climb 4201 W x 11.125 s = 12.98 Wh, turn 3448 W x 3 s = 2.87, cruise 3263 W x 41.5 s = 37.62,
+    # descent 2997 W x 21.33 s = 17.76, hold 3448 W x 30 s = 28.73, landing 3298 W x 16 s = 14.66: 114.6 Wh.
+    # A half of that out of 12 x 3.75 V x 22 Ah is 5.8 % of the charge.
     assert arrival.energy_wh == pytest.approx(energy_j / 3600.0, rel=1e-5)
     assert arrival.energy_wh == pytest.approx(114.6, abs=0.1)
     assert 100.0 * (0.60 - charge) == pytest.approx(5.8, abs=0.2)
@@ -165,7 +171,7 @@ def test_the_wind_triangle(wind: HomeWind, expected_m_s: float) -> None:
     assert speed_home(PLAN, wind) == pytest.approx(expected_m_s)
 
 
-def test_the_wind_triangle_against_vectors() -> None:
+def test_the_wind_triangle_by_vectors() -> None:
     """Air velocity and wind added as vectors make good the track, at no more than the greatest airspeed."""
     for angle in np.linspace(0.0, 2.0 * math.pi, 25):
         for speed in (2.0, 6.0, 10.0, 14.0):
@@ -182,8 +188,8 @@ def test_the_wind_triangle_against_vectors() -> None:
 
 
 def test_head_wind_of_30_km_h_trebles_a_way_at_45_km_h() -> None:
-    # D'Andrea 2014 (reference sheet, section 4): 10 km at an airspeed of 45 km/h against 30 km/h take 0.391 kWh, in
-    # still air 0.130: at one power, three times the time.
+    # D'Andrea 2014 (reference sheet, section 4): 10 km at an airspeed of 45 km/h against 30 km/h take 0.391 kWh,
+    # in still air 0.130: at one power, three times the time.
     plan = PLAN._replace(speed_m_s=12.5, airspeed_m_s=12.5, acceleration_m_s2=20.0)
     start = Start(10_000.0, 40.0)
     against = times(plan, start, HomeWind(30 / 3.6, 30 / 3.6))["cruise"]

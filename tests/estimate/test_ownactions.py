@@ -43,16 +43,19 @@ def flown_until_it_acts(name: str) -> tuple[FlownWatch, list[tuple[float, float,
         watch.run(1.0)
         assert watch.time_s < 900.0
     acted_s = watch.time_s
-    return watch, [(acted_s - at_s, in_s, word) for at_s, in_s, word in log if in_s is not None and word is not None]
+    return watch, [
+        (acted_s - at_s, in_s, word) for at_s, in_s, word in log if in_s is not None and word is not None
+    ]
 
 
 @pytest.mark.parametrize("name", FLIGHTS)
 def test_a_stage_is_foretold_before_it_acts(name: str) -> None:
     """A minute before: within 35 s too early and 10 s too late; the callout comes 50 to 95 s before.
 
-    Measured a minute before (foretold less truth): raw +7 s, compensated -13 s, gauge -3 s; with errors and gusts raw
-    -30 s, compensated -19 s, gauge -3 s. In gusts a stage waits until a voltage that is pulled about has stayed under
-    its threshold for its delay, which is later than its mean falls under it: that is too early, never late.
+    Measured a minute before (foretold less truth): raw +7 s, compensated -13 s, gauge -3 s; with errors and
+    gusts raw -30 s, compensated -19 s, gauge -3 s. In gusts a stage waits until a voltage that is pulled about
+    has stayed under its threshold for its delay, which is later than its mean falls under it: that is too
+    early, never late.
     """
     watch, log = flown_until_it_acts(name)
     assert len(log) > 100
@@ -71,8 +74,10 @@ def test_a_stage_is_foretold_before_it_acts(name: str) -> None:
 
 @pytest.mark.parametrize(("second_v", "follows"), [(43.91, "land"), (43.80, "nothing")])
 def test_the_climb_that_brings_the_second_stage_about(second_v: float, follows: str) -> None:
-    """Foretold half a minute before, and then so flown. The climb takes the bus from 43.96 V down to 43.886 V; what is
-    foretold of it is right to 0.03 V (the same at 43.94 and 43.85 V, too much at 43.88 V).
+    """Foretold half a minute before, and then so flown.
+
+    The climb takes the bus from 43.96 V down to 43.886 V; what is foretold of it is right to 0.03 V (the same
+    at 43.94 and 43.85 V, too much at 43.88 V).
     """
     second = {"low2.volt_v": second_v, "low2.compensate": 0.0, "low2.action": 3.0, "low2.delay_s": 1.0}
     watch = FlownWatch({**RAW, **second}, charge=0.33)
@@ -153,9 +158,12 @@ def setting(value: Any, unit: str = "") -> Setting:
     return Setting(value, unit, ("x",), Status.UNDERSTOOD if value is not None else Status.NOT_SEEN)
 
 
-def stage(quantity: str, threshold: float | str | None, *, action: str | None = "return", delay_s: float = 0.0) -> LowStage:
+def stage(
+    quantity: str, threshold: float | str | None, *, action: str | None = "return", delay_s: float = 0.0
+) -> LowStage:
     return LowStage(
-        "first", None, setting(quantity), setting(threshold), setting(delay_s, "s"), setting(action), setting("yes")
+        "first", None, setting(quantity), setting(threshold), setting(delay_s, "s"), setting(action),
+        setting("yes")
     )  # fmt: skip
 
 
@@ -196,7 +204,8 @@ def test_delay_is_added_and_the_sooner_stage_is_next() -> None:
     soon, late = stage("gauge", 40.0, delay_s=5.0), replace(stage("gauge", 30.0, action="land"), name="second")
     found = coming(replace(SETTINGS, low_battery=(late, soon)), SUPPLIES, gauge(), 1800.0)
     assert found is not None
-    assert (found.in_s, found.action) == (pytest.approx(365.0), "return")
+    assert found.in_s == pytest.approx(365.0)
+    assert found.action == "return"
     found = coming(replace(SETTINGS, low_battery=(late, soon)), SUPPLIES, gauge(), 1800.0, frozenset({"first"}))
     assert found is not None
     assert found.action == "land"

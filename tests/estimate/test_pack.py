@@ -83,7 +83,9 @@ def test_a_gauge_that_is_wrong_leaves_the_charge_where_voltage_and_count_have_it
 
 def test_a_message_told_twice_counts_once() -> None:
     once, twice = Bench(FILE), Bench(FILE)
-    for second in range(60):
+    hover(once, 0, 30, rest_v=46.0, current_a=1.0)
+    hover(twice, 0, 30, rest_v=46.0, current_a=1.0)
+    for second in range(30, 90):
         for bench, times in ((once, 1), (twice, 2)):
             for _ in range(times):
                 bench.at(second)
@@ -98,7 +100,11 @@ def test_readings_faster_tell_no_more_of_the_curve() -> None:
     doubts = []
     for rate in (1, 10):
         bench = Bench(FILE)
-        for step in range(120 * rate):
+        for step in range(30 * rate):
+            bench.at(step / rate, flying=False)
+            bench.tell(1, voltage=46.0, current=1.0, gauge_left=80.0)
+            bench.run()
+        for step in range(30 * rate, 150 * rate):
             bench.at(step / rate)
             bench.tell(1, voltage=44.0, current=66.0, gauge_left=80.0)
             bench.run()
@@ -172,6 +178,15 @@ def test_a_second_hole_in_the_current_widens_the_doubt_as_the_first_did() -> Non
     # HOLE_DOUBT is 30 % of it; the voltage then takes a little away
     assert more[0] == pytest.approx((0.3 * drawn) ** 2, rel=0.5)
     assert more[1] == pytest.approx(more[0], rel=0.5)
+
+
+def test_a_hole_widens_the_doubt_once() -> None:
+    bench = Bench(NO_AGE)
+    hover(bench, 0, 60, rest_v=47.0)
+    hover(bench, 100, 101, rest_v=47.0)
+    after = bench.filter.charge_doubt
+    hover(bench, 101, 200, rest_v=46.5)
+    assert bench.filter.charge_doubt < 1.02 * after
 
 
 # --- over a restart of the watch -------------------------------------------------------------------------------
@@ -254,6 +269,9 @@ def test_a_night_away_begins_anew() -> None:
     again = resumed(kept_of(bench))
     hover(again, 36_000, 36_060, rest_v=50.2, current_a=1.0)
     assert charge(again) > 0.95
+    fresh = Bench(FILE)
+    hover(fresh, 36_000, 36_060, rest_v=50.2, current_a=1.0)
+    assert again.filter.state() == fresh.filter.state()  # nor does what was learned of another pack
 
 
 RUBBISH: tuple[Any, ...] = (3, "x", {"filter": 1}, math.inf)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -29,7 +30,7 @@ ORDERS: dict[str, tuple[dict[str, float], ReturnPlan]] = {
 
 @pytest.mark.parametrize("name", ORDERS)
 def test_legs_behind_follow_the_steps_that_are_flown(name: str) -> None:
-    """Within 4 s of the flight controller's own steps (its margins are its own), and never a leg too many for longer.
+    """Within 4 s of the flight controller's own steps, whose margins are its own.
 
     Measured: at most 3.0 s too soon, 3.5 s too late.
     """
@@ -50,9 +51,8 @@ def test_legs_behind_follow_the_steps_that_are_flown(name: str) -> None:
             if step in NAMES and (landing or (at is not None and i < at)):
                 true_s.setdefault(NAMES[step], flight.time_s)
         if landing:
-            for step in NAMES.values():
-                if step in plan.order:
-                    true_s.setdefault(step, flight.time_s)
+            for leg in plan.order[:-1]:
+                true_s.setdefault(leg, flight.time_s)
         progress.follow(
             "landing" if landing else "returning",
             away(flight),
@@ -66,14 +66,16 @@ def test_legs_behind_follow_the_steps_that_are_flown(name: str) -> None:
             seen_s.setdefault(leg, flight.time_s)
         if not flight.pilot.armed:
             break
-    for leg in true_s:
-        assert seen_s[leg] == pytest.approx(true_s[leg], abs=4.0), leg
+    for leg, at_s in true_s.items():
+        assert seen_s[leg] == pytest.approx(at_s, abs=4.0), leg
     # the hold was counted while it lasted
     if "hold" in plan.order:
         assert progress.held_s == pytest.approx(plan.hold_s, abs=3.0)
 
 
-def follow(progress: Progress, rows: list[tuple[str, float, float, float, float]], plan: ReturnPlan = PLAN) -> None:
+def follow(
+    progress: Progress, rows: list[tuple[str, float, float, float, float]], plan: ReturnPlan = PLAN
+) -> None:
     """Feed rows of phase, distance, height, climb and speed, half a second apart."""
     for i, (phase, distance_m, height_m, climb_m_s, speed_m_s) in enumerate(rows, 1):
         progress.follow(phase, distance_m, height_m, climb_m_s, speed_m_s, plan, i * S // 2)
@@ -146,7 +148,9 @@ def test_a_real_return_over_the_engine_counts_its_legs_down() -> None:
             left.append((watch.time_s, found))
         assert watch.time_s - begun_s < 200.0
     landed_s = left[-1][0]
-    for (_, one), (_, then) in zip(left[3:], left[4:], strict=False):
+    for (_, one), (_, then) in itertools.pairwise(left[3:]):
         assert then < one + 3.0
     for at_s, told_s in left[3:]:
-        assert told_s == pytest.approx(landed_s - at_s, abs=8.0)
+        assert told_s == pytest.approx(
+            landed_s - at_s, abs=6.0
+        )  # measured: 2.1 s, for 3 s at the top of its climb 5

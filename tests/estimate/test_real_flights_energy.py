@@ -19,8 +19,8 @@ def compared(require_data: RequireData) -> Sequence[Stretch]:
 def test_energy_foretold_against_energy_used(compared: Sequence[Stretch]) -> None:
     """Measured: next 30 s 1.5 % (median of 21), rest of the flight 2.1 % (median of 25); the sign changes.
 
-    For comparison: 2.7 % of power and a whole-flight energy within 0.5 % are published of models fitted to their own
-    craft (reference sheet, section 4).
+    For comparison: 2.7 % of power and a whole-flight energy within 0.5 % are published of models fitted to their
+    own craft (reference sheet, section 4).
     """
     found = summary(compared)
     for rest, most in ((False, 0.03), (True, 0.04)):
@@ -31,8 +31,10 @@ def test_energy_foretold_against_energy_used(compared: Sequence[Stretch]) -> Non
 
 
 def test_the_worst_is_at_the_first_moment_and_over_the_ground(compared: Sequence[Stretch]) -> None:
-    """Measured: 18 and 22 % too little 3 s after it was first seen flying; 12 % too much on the fifth flight, where it
-    hangs at 1 m (ground effect is not modelled); else 9 %."""
+    """Measured: 22 % too little 3 s after it was first seen flying; 12 % too much on the fifth flight; else 9 %.
+
+    On that flight it hangs at 1 m; ground effect is not modelled.
+    """
     first = [one for one in compared if one.flight == 1 and one.from_s < 495.0]
     assert first
     for one in compared:
@@ -42,7 +44,7 @@ def test_the_worst_is_at_the_first_moment_and_over_the_ground(compared: Sequence
 
 
 def test_it_keeps_what_it_learned_from_flight_to_flight(compared: Sequence[Stretch]) -> None:
-    """The first comparison of each later flight, begun with what earlier ones taught: within 2 % (measured: 1.5)."""
+    """The first comparison of each later flight, with what earlier ones taught: within 2 % (measured: 1.5)."""
     firsts = [next(one for one in compared if one.flight == flight) for flight in (2, 3, 5)]
     assert len(ARMED_S) == 5  # the fourth is too short for one
     assert max(abs(one.error) for one in firsts) < 0.02

@@ -1,15 +1,16 @@
-"""Momentum theory against published numbers: Glauert, Zeng's rotary wing, an axial climb, a small quadrotor's climb.
+"""Momentum theory by published numbers: Glauert, Zeng's rotary wing, an axial climb, a small quadrotor.
 
 Numbers of the reference sheet: sections 4 (Zeng, Xu, Zhang 2019, arXiv 1804.02238; Liu et al., ICUAS 2017) and 5.
 """
 
 from __future__ import annotations
 
+import importlib
 import math
+from typing import Any
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq, minimize_scalar
 
 from watchkeeper.estimate.rotorcraft import (
     PROFILE_GROWTH,
@@ -20,6 +21,8 @@ from watchkeeper.estimate.rotorcraft import (
     power_ratio,
 )
 
+brentq: Any = importlib.import_module("scipy.optimize").brentq  # comes without types
+minimize_scalar: Any = importlib.import_module("scipy.optimize").minimize_scalar
 THRUST_N = 343.233
 """35 kg at 9.80665 m/s2."""
 
@@ -84,8 +87,13 @@ def zeng_w(speed_m_s: float) -> float:
     profile_w, induced_w, inflow_m_s, tip_m_s = 79.856, 88.628, 4.03, 120.0
     hover_w = profile_w + induced_w
     ratio = power_ratio(
-        speed_m_s, 0.0, inflow_m_s, profile_share=profile_w / hover_w, profile_growth=3.0, tip_speed=tip_m_s / inflow_m_s
-    )  # fmt: skip
+        speed_m_s,
+        0.0,
+        inflow_m_s,
+        profile_share=profile_w / hover_w,
+        profile_growth=3.0,
+        tip_speed=tip_m_s / inflow_m_s,
+    )
     return hover_w * ratio + 0.5 * 0.6 * 1.225 * 0.05 * 0.503 * speed_m_s**3
 
 
@@ -102,8 +110,10 @@ def test_speeds_of_least_power_and_of_best_range() -> None:
 
 
 def test_shipped_shares_lie_where_published_ones_do() -> None:
-    """Zeng: profile 47 % (a helicopter's blades), the small quadrotor of Liu 10 %; a figure of merit of 0.5 to 0.7
-    (Leishman, small propellers) with an induced factor of 1.1 leaves 45 to 23 %."""
+    """Zeng has 47 % of profile power (a helicopter's blades), the small quadrotor of Liu 10 %.
+
+    A figure of merit of 0.5 to 0.7 (Leishman, small propellers) with an induced factor of 1.1 leaves 45 to 23 %.
+    """
     assert 1.0 - 1.1 * 0.7 <= PROFILE_SHARE <= 1.0 - 1.1 * 0.5
     assert 3.0 <= PROFILE_GROWTH <= 4.7  # Leishman: 3 without, 4.65 with the drag along the blades (from memory)
 

@@ -157,7 +157,7 @@ _AIRCRAFT: tuple[ReadingType, ...] = (
     R(
         "battery.current_wrong",
         "",
-        "the current told fits neither the voltage nor the aircraft file's hover power",
+        "the current told makes a power with which the aircraft of the file cannot hover",
         "estimate",
         5,
         30,

@@ -197,6 +197,8 @@ class Ruling:
         else:
             read = self._view.readings.read
             lacking = tuple(
-                i for i in self.rule.when.missing(self._view) if i not in _ESTIMATES and read(i, now_us) in _UNUSABLE
+                i
+                for i in self.rule.when.missing(self._view)
+                if i not in _ESTIMATES and read(i, now_us) in _UNUSABLE
             )
         return tuple(CATALOGUE[i].name for i in lacking)

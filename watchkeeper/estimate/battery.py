@@ -125,7 +125,7 @@ class BatteryEstimates:
         ]
 
     def distrust_current(self) -> None:
-        """Take it that the current is grossly wrong: the power that it gives is none that this aircraft flies with."""
+        """Take it that the current is grossly wrong: no aircraft of this file flies with the power it makes."""
         for one in (*self._packs, self._whole):
             one.distrust_current()
 

@@ -143,5 +143,8 @@ class PackState(NamedTuple):
 
 
 def usable(charge: float, empty: float) -> float:
-    """Return what is left, in % of what is usable: 100 at full, 0 where empty, below that what is missing."""
-    return 100.0 * (charge - empty) / max(1e-3, 1.0 - empty)
+    """Return what is left, in % of what is usable: 100 at full, 0 where empty, below that what is missing.
+
+    Not less than -100 %: by then it is of no use to say how much.
+    """
+    return max(-100.0, 100.0 * (charge - empty) / max(1e-3, 1.0 - empty))

@@ -45,11 +45,11 @@ SCALE: Final = 0.03  # of a current sensor
 WRONG_SCALE: Final = 0.5  # of one that was never set: half to twice as much
 USUAL_CYCLES: Final = 100.0  # of a pack of unknown age
 STATED_OHM: Final = 0.3  # of a stated resistance, as a logarithm
-GUESSED_OHM: Final = 0.6
+GUESSED_OHM: Final = 1.0  # small cold packs have been seen with seven times what their size suggests
 GAUGE_PCT: Final = 5.0  # of a gauge that agrees with the voltage: it counts (common practice)
 LOADED_PCT: Final = 10.0  # of a start under load beyond what the resistance explains
 WALK_OHM: Final = 0.002  # of ln R a root second; with a temperature told much of that is known
-OHM_BOUND: Final = 1.5
+OHM_BOUND: Final = 2.5
 DRAW_BOUND: Final = 1.0
 _FAR: Final = 2.5
 """Deviations."""
@@ -64,8 +64,7 @@ Z, R, B, K = range(4)
 class ChargeFilter:
     """Charge, resistance, curve and draw of one pack; V of a cell, A positive out of the pack."""
 
-    def __init__(self, packs: Packs, cells: int, capacity_ah: float, *, wrong_current: bool = False) -> None:
-        """Begin with what is expected; `wrong_current`: that the current sensor may be grossly wrong."""
+    def __init__(self, packs: Packs, cells: int, capacity_ah: float) -> None:
         self.cells = cells
         self.capacity_ah = capacity_ah
         self._chemistry = packs.chemistry
@@ -78,18 +77,13 @@ class ChargeFilter:
         whole_ohm = stated / cells if stated is not None else RESISTANCE_CAPACITY / capacity_ah
         self._fast_ohm = whole_ohm * aged_resistance(aged) / SETTLED
         ohm_doubt = STATED_OHM if stated is not None else GUESSED_OHM
-        scale = WRONG_SCALE if wrong_current else SCALE
-        draw_doubt = math.sqrt(CAPACITY**2 + scale**2 + fade_doubt**2)
-        if wrong_current:
-            ohm_doubt = math.hypot(ohm_doubt, WRONG_SCALE)
+        draw_doubt = math.sqrt(CAPACITY**2 + SCALE**2 + fade_doubt**2)
         self._x = [0.0, 0.0, 0.0, -math.log(aged_capacity(aged))]
         self._p = diagonal(0.0, ohm_doubt**2, self._curve_v**2, draw_doubt**2)
         self._drawn_ah = 0.0
         self._parts_a = [0.0 for _ in RELAXING]
         self._time_us = 0
         self._degc: float | None = None
-        self.evidence = 0.0
-        """Logarithm of the likelihood of what was heard, one independent voltage each `INDEPENDENT_S`."""
         self.started = False
 
     @property
@@ -154,6 +148,13 @@ class ChargeFilter:
         if off <= 0.02 and off * off <= 4.0 * spread:
             self._correct([1.0, 0.0, 0.0, 0.0], off, (GAUGE_PCT / 100.0) ** 2)
 
+    def distrust_current(self, drawn_ah: float) -> None:
+        """Take it that the current is grossly wrong, and was for what was drawn up to now."""
+        p = self._p
+        p[K][K] += WRONG_SCALE**2
+        p[R][R] += WRONG_SCALE**2
+        p[Z][Z] += (WRONG_SCALE * drawn_ah / self.capacity_ah) ** 2
+
     def draw(self, drawn_ah: float, doubt: float) -> None:
         """Take off what was drawn since the last call, Ah as measured; `doubt` (of full charge) is added to it."""
         x, p = self._x, self._p
@@ -196,9 +197,7 @@ class ChargeFilter:
         error_v = cell_v - (rest_voltage_at(100.0 * x[Z], self._chemistry) + x[B] - drop_v)
         changing_v = TRANSIENT * ohm * changed_a
         noise = SAMPLE_V**2 * max(1.0, INDEPENDENT_S / max(step_s, 0.05)) + changing_v**2
-        spread = self._correct([slope, -drop_v, 1.0, 0.0], error_v, noise)
-        off = min(error_v * error_v / spread, _FAR * _FAR)
-        self.evidence -= 0.5 * (off + math.log(spread)) * min(1.0, step_s / INDEPENDENT_S)
+        self._correct([slope, -drop_v, 1.0, 0.0], error_v, noise)
 
     def _slope(self) -> float:
         """Return the curve's slope, V for the whole charge, over as much of it as is in doubt.
@@ -215,11 +214,8 @@ class ChargeFilter:
         warm = temperature_factor(self._degc) if self._degc is not None else 1.0
         return self._fast_ohm * warm * charge_factor(charge) * math.exp(self._x[R])
 
-    def _correct(self, row: list[float], error: float, noise: float) -> float:
-        """Take one measurement in: its row of derivatives, its innovation, its variance.
-
-        Returns the variance that was expected of the innovation.
-        """
+    def _correct(self, row: list[float], error: float, noise: float) -> None:
+        """Take one measurement in: its row of derivatives, its innovation, its variance."""
         p = self._p
         gains = [sum(p[i][j] * row[j] for j in range(4)) for i in range(4)]
         spread = sum(row[i] * gains[i] for i in range(4)) + noise
@@ -232,7 +228,6 @@ class ChargeFilter:
             for j in range(4):
                 p[i][j] -= weight * gains[i] * gains[j] / spread
         self._bound()
-        return spread
 
     def _bound(self) -> None:
         x = self._x

@@ -44,8 +44,8 @@ STILL: Final = HomeWind()
 class WindDoubt(NamedTuple):
     """How uncertain the wind home is, as standard deviations.
 
-    `scale`: of its speed as a part, together with the airspeed that a tilt gives: where both come of a drag that is
-    not known, more wind is also more airspeed to fly against it. `rest_m_s`: of the head wind beyond that.
+    `scale`: of its speed as a part, together with the airspeed that a tilt gives: where both come of a drag that
+    is not known, more wind is also more airspeed to fly against it. `rest_m_s`: of the head wind beyond that.
     """
 
     scale: float = 0.0

@@ -36,7 +36,6 @@ _PRIOR_S: Final = 30.0  # by which the power expected before a flight weighs in 
 _LONGEST_STEP_S: Final = 10.0
 _CELL_V: Final = (1.0, 5.0)  # outside, it is no voltage of a pack: a sensor that is not wired, or broken
 _SETTLED_S: Final = 60.0
-FAR_LIKELIER: Final = 6.0  # of the logarithm: 400 times likelier, for one sensor in a hundred is never set
 _EMPTY_EVERY_US: Final = 5_000_000
 
 Values = tuple[float | None, ...]
@@ -68,10 +67,8 @@ class PackEstimate:
         self._charge = ChargeCount(packs.capacity_ah, packs.chemistry)
         self.filter: ChargeFilter | None = None
         """Once cells and capacity are known and a voltage was told."""
-        self._other: ChargeFilter | None = None
-        """The same, on the supposition that the current is grossly wrong; until that is the likelier one."""
         self.wrong_current = False
-        """The voltage says that the current is grossly wrong."""
+        """The current is taken to be grossly wrong."""
         self._begun = 0
         self._counted_us = 0
         self._drawn_ah = 0.0
@@ -103,9 +100,10 @@ class PackEstimate:
         return self._charge.usual_a
 
     def distrust_current(self) -> None:
-        """Go on with the supposition that the current is grossly wrong."""
-        if self._other is not None and self._other.started:
-            self.filter, self._other, self.wrong_current = self._other, None, True
+        """Go on with the supposition that the current is grossly wrong; what the voltage tells counts for more."""
+        if self.filter is not None and self.filter.started and not self.wrong_current:
+            self.wrong_current = True
+            self.filter.distrust_current(self._charge.drawn_ah)
 
     @property
     def settled(self) -> bool:
@@ -199,46 +197,40 @@ class PackEstimate:
         """Return the usable charge in %, after what was counted and what the voltage tells."""
         count, capacity_ah = self._charge, self._packs.capacity_ah
         assert capacity_ah is not None
-        kept, other = self.filter, self._other
+        kept = self.filter
         if kept is None or kept.cells != cells:
             self._resumed = None
-            kept, other = self._anew(cells, capacity_ah)
+            kept = self._anew(cells, capacity_ah)
             self._begun = 0
         if count.begun != self._begun:
             resting = current_a is not None and abs(current_a) < REST_RATE * capacity_ah
             before = self._resumed
             goes_on = before is not None and before.draw_meanwhile(count.counter_ah, time_us)
             if before is not None and not goes_on:  # another pack may have been put in
-                kept, other = self._anew(cells, capacity_ah)
+                kept = self._anew(cells, capacity_ah)
             cell_v = voltage_v / cells if voltage_v is not None else None
-            for one in () if goes_on else (kept, other):
-                if one is not None and not one.begin(
-                    rest_cell_v, gauge_pct, cell_v=cell_v, resting=resting, load_a=current_a or 0.0
-                ):
-                    return None
+            if not goes_on and not kept.begin(
+                rest_cell_v, gauge_pct, cell_v=cell_v, resting=resting, load_a=current_a or 0.0
+            ):
+                return None
             self._resumed = None
             self._begun, self._drawn_ah, self._doubt_pct = count.begun, count.drawn_ah, count.doubt_pct
         more = math.sqrt(max(0.0, count.doubt_pct**2 - self._doubt_pct**2)) / 100.0
-        for one in (kept, other):
-            if one is not None and one.started:
-                one.draw(count.drawn_ah - self._drawn_ah, more)
-                if voltage_v is not None and current_a is not None:
-                    one.hear(voltage_v / cells, current_a, degc, time_us)
+        kept.draw(count.drawn_ah - self._drawn_ah, more)
+        if voltage_v is not None and current_a is not None:
+            kept.hear(voltage_v / cells, current_a, degc, time_us)
         self._drawn_ah, self._doubt_pct = count.drawn_ah, count.doubt_pct
         self._counted_us = time_us
-        if other is not None and other.started and other.evidence > kept.evidence + FAR_LIKELIER:
-            kept, self.filter, self._other = other, other, None
-            self.wrong_current = True
         if time_us - self._empty_us >= _EMPTY_EVERY_US:
             self._empty_us = time_us
             self._empty = kept.state().empty(self.mean_power_w, self.floor_v)
         return max(0.0, usable(kept.charge, self._empty))
 
-    def _anew(self, cells: int, capacity_ah: float) -> tuple[ChargeFilter, ChargeFilter]:
-        """Begin with filters that know nothing, for a current that is right and for one that is grossly wrong."""
+    def _anew(self, cells: int, capacity_ah: float) -> ChargeFilter:
+        """Begin with a filter that knows nothing."""
         self.filter = ChargeFilter(self._packs, cells, capacity_ah)
-        self._other = ChargeFilter(self._packs, cells, capacity_ah, wrong_current=True)
-        return self.filter, self._other
+        self.wrong_current = False
+        return self.filter
 
     def _fly(self, power_w: float, time_us: int) -> None:
         step_s = (time_us - self._power_us) / 1e6

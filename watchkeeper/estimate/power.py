@@ -146,9 +146,10 @@ class PowerLearner:
         """Begin a flight: the load may be another one."""
         self._clear()
         self._off.clear()
-        self._flown = None
         self._changed = None
-        self._p[0][0] += LOADED_W**2
+        if self._flown is not None:
+            self._flown = None
+            self._p[0][0] += LOADED_W**2
 
     def see(self, seen: Seen, step_s: float, now_us: int) -> None:
         """Take one sample of the power of all packs, with the flight that it drove, over the last `step_s`."""

@@ -1,7 +1,7 @@
 """How far a return has come: which of its legs are behind, and how long it has held.
 
-Nobody says so in MAVLink; it is seen by how the aircraft moves. In the phase `landing` only the way down is left, and
-over home the hold on the way, if there is one: a descent to it looks like a landing.
+Nobody says so in MAVLink; it is seen by how the aircraft moves. In the phase `landing` only the way down is left,
+and over home the hold on the way, if there is one: a descent to it looks like a landing.
 """
 
 from __future__ import annotations

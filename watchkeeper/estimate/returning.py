@@ -154,7 +154,7 @@ class ReturnHome:
         if phase not in _IN_FLIGHT:
             if self._flying:
                 self._land()
-            return self._blind("")
+            return self._blind("" if phase is not None else "what part of a flight it is in is not known")
         if not self._multirotor():
             return self._blind("it is no multirotor")
         if not self._flying:
@@ -207,7 +207,8 @@ class ReturnHome:
             costs = Costs(model, self.power.doubtful(airspeed_m_s), self.power.model_doubt(airspeed_m_s))
             self._answer, worst = answer(plan, start, wind, wind_doubt, supplies, costs)
             required_pct = max(self._reserve_pct, aborted_pct(worst, model))
-            self._bounds(Case(self._answer, worst, plan, start, wind, model, required_pct), supplies)
+            case = Case(self._answer, worst, plan, start, wind, model, required_pct)
+            self._bounds(case, costs, wind_doubt, supplies)
             return
         legs = way_home(plan, start, wind)
         now = min((fly(legs, one.state, one, model) for one in supplies), key=lambda one: one.left_pct)
@@ -219,7 +220,7 @@ class ReturnHome:
         if self._turn_back_s is not None:
             row[4] = self._turn_back_s - (now_us - self._bound_us) / 1e6
 
-    def _bounds(self, case: Case, supplies: list[Supply]) -> None:
+    def _bounds(self, case: Case, costs: Costs, wind_doubt: WindDoubt, supplies: list[Supply]) -> None:
         """Fill the row in anew."""
         found, expected = case.found, case.found.expected
         reachable = math.isfinite(expected.time_s)
@@ -229,8 +230,8 @@ class ReturnHome:
         self._root_s = turn_back_s(case, self._power_w or case.model.hover_w, self._root_s) if reachable else 0.0
         self._turn_back_s = min(LONGEST_S, self._root_s)
         top_m = case.plan.top_m(case.start.height_m, max(case.start.distance_m, case.plan.near_m))
-        winds = [self._home_wind(360.0 / BEARINGS * i, top_m)[0] for i in range(BEARINGS)]
-        here, *around = reaches(case, [case.wind, *winds])
+        winds = [self._home_wind(360.0 / BEARINGS * i, top_m) for i in range(BEARINGS)]
+        here, *around = reaches(case, costs, [(case.wind, wind_doubt), *winds])
         self.contour = tuple(around)
         least = min(range(BEARINGS), key=lambda i: self.contour[i])
         self._row = [

@@ -9,7 +9,7 @@ FILLED = 0.8
 FEWEST = 3
 """... and it holds so many."""
 MOST = 60
-"""At most about so many samples in a window: what comes faster is thinned, for the sums are done over all of them."""
+"""At most about so many samples in a window: what comes faster is thinned, for sums are over all of them."""
 UNWATCHED_US = 2_000_000
 """A condition not judged for so long (the grid judges ten times a second) may have been interrupted unseen."""
 
