@@ -47,6 +47,7 @@ USUAL_CYCLES: Final = 100.0  # of a pack of unknown age
 STATED_OHM: Final = 0.3  # of a stated resistance, as a logarithm
 GUESSED_OHM: Final = 1.0  # small cold packs have been seen with seven times what their size suggests
 GAUGE_PCT: Final = 5.0  # of a gauge that agrees with the voltage: it counts (common practice)
+FULL: Final = 0.95
 LOADED_PCT: Final = 10.0  # of a start under load beyond what the resistance explains
 WALK_OHM: Final = 0.002  # of ln R a root second; with a temperature told much of that is known
 OHM_BOUND: Final = 2.5
@@ -137,15 +138,20 @@ class ChargeFilter:
             self._p[Z][B] = self._p[B][Z] = -(self._curve_v**2) / slope
             self._p[Z][R] = self._p[R][Z] = drop_v * ohm_doubt / slope
             if gauge_pct is not None:
-                self._hear_gauge(gauge_pct / 100.0)
+                self._hear_gauge(gauge_pct / 100.0, resting=resting)
         self.started = True
         return True
 
-    def _hear_gauge(self, gauge: float) -> None:
-        """Take a gauge in where it may be right. One that promises more than the voltage is not believed."""
+    def _hear_gauge(self, gauge: float, *, resting: bool) -> None:
+        """Take a gauge in where it may be right.
+
+        One that promises more than the voltage is believed only at rest and where it does not just say "full": a
+        half-used pack announced as full is the dearer mistake, and what counts from full in flight shows the same.
+        """
         off = gauge - self._x[Z]
         spread = self._p[Z][Z] + (GAUGE_PCT / 100.0) ** 2
-        if off <= 0.02 and off * off <= 4.0 * spread:
+        may_lift = resting and gauge < FULL
+        if off * off <= 4.0 * spread and (off <= 0.02 or may_lift):
             self._correct([1.0, 0.0, 0.0, 0.0], off, (GAUGE_PCT / 100.0) ** 2)
 
     def distrust_current(self, drawn_ah: float) -> None:

@@ -16,7 +16,7 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.estimate.matrix import cholesky, diagonal
 from watchkeeper.estimate.rotorcraft import GRAVITY, hover_inflow, mass_of_power, power_ratio
 
-STRETCH_S: Final = 4.0
+STRETCH_S: Final = 3.0
 STRETCH_DOUBT: Final = 0.05  # of the mean over a stretch: gusts and corrections
 WALK: Final = 0.0005  # of hover power a root second: density, voltage, and what is not modelled
 UNKNOWN_W: Final = 0.30  # of a power that no file tells, as a logarithm
@@ -80,6 +80,8 @@ class PowerLearner:
     def __init__(self, file: AircraftFile | None, sortie: SortieFile | None = None) -> None:
         self._prior(file if file is not None else AircraftFile(), sortie)
         self._flown: tuple[float, float] | None = None
+        self._settled = False
+        """What is expected has once been seen."""
         self._off: list[float] = []
         self._changed: tuple[float, int] | None = None
         self._clear()
@@ -130,9 +132,9 @@ class PowerLearner:
     @property
     def implausible(self) -> bool:
         """Whether the power learned is none with which an aircraft of this file can hover at any allowed mass."""
-        if self._plausible is None or not self._told or self._p[0][0] > _LEARNED**2:
+        if self._plausible is None or not self._settled or self._p[0][0] > _LEARNED**2:
             return False
-        least_w, most_w = self._plausible
+        least_w, most_w = self._plausible[self._changed is not None], self._plausible[2]
         return not least_w <= math.exp(self._x[0]) <= most_w
 
     @property
@@ -147,6 +149,7 @@ class PowerLearner:
         self._clear()
         self._off.clear()
         self._changed = None
+        self._settled = False
         if self._flown is not None:
             self._flown = None
             self._p[0][0] += LOADED_W**2
@@ -195,12 +198,19 @@ class PowerLearner:
         error = math.log(seen.power_w / expected_w)
         gains = [sum(p[i][j] * row[j] for j in range(3)) for i in range(3)]
         spread = sum(row[i] * gains[i] for i in range(3)) + noise
-        if self._judge_change(error, math.sqrt(spread), now_us):
+        doubt = math.sqrt(spread)
+        if not self._settled and abs(error) > _CLIP * doubt:
+            # what the file says of the weight is not today's: as after a change, but nothing has changed
+            x[0] += error
+            p[0][0] += LOADED_W**2
+            return
+        self._settled = True
+        if self._judge_change(error, doubt, now_us):
             p[0][0] += LOADED_W**2
             return
         if self._off:
             return  # it may be another weight: nothing is learned until that is decided
-        most = _CLIP * math.sqrt(spread)
+        most = _CLIP * doubt
         clipped = max(-most, min(most, error))
         for i in range(3):
             x[i] += gains[i] / spread * clipped
@@ -213,7 +223,7 @@ class PowerLearner:
     def _judge_change(self, error: float, doubt: float, now_us: int) -> bool:
         """Tell whether the weight has changed: stretches in a row off to one side by more than can be."""
         off = self._off
-        if self._flown is None or abs(error) < max(CHANGE_LEAST, CHANGE_SIGMA * doubt):
+        if abs(error) < max(CHANGE_LEAST, CHANGE_SIGMA * doubt):
             off.clear()
             return False
         if off and (off[-1] > 0.0) != (error > 0.0):
@@ -274,21 +284,22 @@ class PowerLearner:
             raise ValueError("no power that was kept")
         if any(abs(v) > 20.0 for v in x) or any(p[4 * i] < 0.0 for i in range(3)):
             raise ValueError("no power model")
+        self._settled = True
         self._x, self._p, self._told = x, [p[0:3], p[3:6], p[6:9]], True
         self._flown = (flown[0], flown[1]) if flown else None
 
 
-def _plausible(file: AircraftFile, load_kg: float) -> tuple[float, float] | None:
-    """Return the bounds of hover power by the file's measured point; None without one.
+def _plausible(file: AircraftFile, load_kg: float) -> tuple[float, float, float] | None:
+    """Return bounds of hover power by the file's measured point: least, least after the load has changed, most.
 
-    A load that the sortie file names may be put down on the way, so half of it counts for the lower bound.
+    None without a point. A load that the sortie file names may be another one, so half of it counts.
     """
     point, mass = file.hover_power, file.mass
     if point is None or point.mass_kg is None or mass.empty_kg is None or mass.maximum_kg is None:
         return None
-    least_w = point.power_w * ((mass.empty_kg + 0.5 * load_kg) / point.mass_kg) ** 1.5
-    most_w = point.power_w * (mass.maximum_kg / point.mass_kg) ** 1.5
-    return _LEAST_SHARE * least_w, _MOST_SHARE * most_w
+    masses = (mass.empty_kg + 0.5 * load_kg, mass.empty_kg, mass.maximum_kg)
+    loaded_w, empty_w, most_w = (point.power_w * (kg / point.mass_kg) ** 1.5 for kg in masses)
+    return _LEAST_SHARE * loaded_w, _LEAST_SHARE * empty_w, _MOST_SHARE * most_w
 
 
 def _model(x: Sequence[float]) -> PowerModel:

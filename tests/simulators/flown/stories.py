@@ -148,8 +148,9 @@ def headwind_home(flight: Flight) -> None:
 
 def half_full_and_far(flight: Flight) -> None:
     ends_at(flight)
-    wrong, _ = flight.faults_s
-    assert flight.at(wrong).gauge_pct - flight.at(wrong).charge_pct > 6.0
+    wrong, spent = flight.faults_s
+    assert wrong < 75.0
+    assert flight.at(spent + 230.0).gauge_pct - flight.at(spent + 230.0).charge_pct > 6.0
     last = flight.rows[-1]
     assert last.charge_pct < 25.0
     assert last.gauge_pct > 35.0
