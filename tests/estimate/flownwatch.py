@@ -14,13 +14,16 @@ from simulators.onboard.modes import Landed, Mode
 from simulators.onboard.sensors import QUIET, SensorErrors
 from simulators.physics.packs import PackModel
 from tests.recordings import shipped
-from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file
+from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
 from watchkeeper.alerts.events import AlertChange, Happening
 from watchkeeper.engine import Engine
 
 OFF = {f"low{stage}.{name}": 0.0 for stage in (1, 2, 3) for name in ("volt_v", "gauge_pct")}
 FILE = load_aircraft_file("packs: {cells: 12, capacity: 22 Ah, count: 2, cell_floor: 3.0 V}", "a.yaml")
 STEP_S = 0.04
+
+
+OVER_ONE_RADIO = load_sortie_file("radio: {control: same}", "s.yaml")
 
 
 class FlownWatch:
@@ -38,7 +41,7 @@ class FlownWatch:
         errors: SensorErrors | None = QUIET,
         monitor: MonitorErrors | None = EXACT,
         file: AircraftFile | None = FILE,
-        sortie: SortieFile | None = None,
+        sortie: SortieFile | None = OVER_ONE_RADIO,
         told_settings: bool = True,
     ) -> None:
         packs = (PackSetup(charge=charge, monitor=monitor), PackSetup(PackModel(), charge, monitor=monitor))

@@ -170,9 +170,10 @@ def test_nothing_is_foretold_where_it_is_set_to_something_else(action: float) ->
     assert watch.raised("link-lost")
 
 
-def test_its_control_goes_over_another_link() -> None:
+@pytest.mark.parametrize("said", [", control: another", ""])
+def test_its_control_goes_over_another_link_or_nobody_knows(said: str) -> None:
     """Then a silent telemetry radio sends nobody home, unless it minds the ground station's silence."""
-    sortie = load_sortie_file("radio: {kind: sik, frequency: 915 MHz, control: another}", "s.yaml")
+    sortie = load_sortie_file(f"radio: {{kind: sik, frequency: 915 MHz{said}}}", "s.yaml")
     watch = fly_out(4, sortie=sortie)
     watch.heard = False
     watch.run(60.0)

@@ -136,7 +136,7 @@ class EstimateSuite:
             readings,
             own.settings,
             lambda: home.seen,
-            control_too=control in {None, "same"},
+            control_too=control == "same",  # where nobody says so, the pilot may well still fly it
             stated=file is not None and "return_" in file.model_fields_set,
         )
         return [
