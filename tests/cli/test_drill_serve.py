@@ -220,7 +220,8 @@ def test_a_client_flies_out_and_home(tmp_path: Path, scheme: str) -> None:
         client.wait("HEARTBEAT", lambda one: one.get_srcSystem() == AIRCRAFT and not one.base_mode & 128)
         assert away_m(client.wait("GLOBAL_POSITION_INT")) < 5.0
         out, said = drill.end()
-    assert alerts(out) == []  # in good order, and served well in time at 20 times real time
+    # in good order, and served well in time at 20 times real time; what its own stages do it cannot see
+    assert {one["rule"] for one in alerts(out)} <= {"watch-blind"}
     assert not [line for line in said if "Traceback" in line]
     assert any(line.startswith("at the end: landed, ") for line in said)
 
@@ -389,7 +390,7 @@ def test_a_drill_too_fast_for_the_machine_ends_at_once_and_calls_nothing_late(tm
             process.kill()
     assert process.returncode == 0
     assert not [line for line in [*shown, *rest.splitlines()] if "CAUTION" in line or "WARNING" in line]
-    assert "no alerts" in said
+    assert "no alerts" in said or "s: 1 advisory" in said
 
 
 def test_a_real_aircraft_that_comes_later_ends_the_drill(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.estimate.matrix import cholesky, diagonal
 from watchkeeper.estimate.rotorcraft import GRAVITY, hover_inflow, mass_of_power, power_ratio
 
-STRETCH_S: Final = 3.0
+STRETCH_S: Final = 4.0
 STRETCH_DOUBT: Final = 0.05  # of the mean over a stretch: gusts and corrections
 WALK: Final = 0.0005  # of hover power a root second: density, voltage, and what is not modelled
 UNKNOWN_W: Final = 0.30  # of a power that no file tells, as a logarithm
@@ -149,7 +149,6 @@ class PowerLearner:
         self._clear()
         self._off.clear()
         self._changed = None
-        self._settled = False
         if self._flown is not None:
             self._flown = None
             self._p[0][0] += LOADED_W**2

@@ -113,7 +113,7 @@ def test_bad_usage_ends_it_with_2(arguments: list[str], says: str, capsys: pytes
 def test_a_watch_that_fails_ends_it_with_1_and_its_words(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    def failing(*_: object) -> None:
+    def failing(*_: object, **__: object) -> None:
         raise RuntimeError("the watch ended with 3: no more")
 
     monkeypatch.setattr(program, "campaign", failing)
