@@ -32,15 +32,13 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "north_m_s", "pressure_hpa", "tilt_rad", "velocity_us", "yaw_rad",
+        "attitude_us", "east_m_s", "north_m_s", "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
     def __init__(self) -> None:
         self.north_m_s: float | None = None
         self.east_m_s: float | None = None
         self.velocity_us = 0
-        self.tilt_rad: float | None = None
-        self.yaw_rad: float | None = None
         self.attitude_us = 0
         self.altitude_m: float | None = None
         """Above the sea."""
@@ -66,8 +64,6 @@ class Motion:
         sin_yaw, cos_yaw = math.sin(yaw_rad), math.cos(yaw_rad)
         ahead = -math.sin(pitch_rad) / cos_pitch
         right = math.sin(roll_rad) / (cos_roll * cos_pitch)
-        self.tilt_rad = math.acos(cos_roll * cos_pitch)
-        self.yaw_rad = yaw_rad
         self.attitude_us = now_us
         if not self._count:
             self._begin_us = now_us

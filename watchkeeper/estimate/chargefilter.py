@@ -81,7 +81,6 @@ class ChargeFilter:
         draw_doubt = math.sqrt(CAPACITY**2 + SCALE**2 + fade_doubt**2)
         self._x = [0.0, 0.0, 0.0, -math.log(aged_capacity(aged))]
         self._p = diagonal(0.0, ohm_doubt**2, self._curve_v**2, draw_doubt**2)
-        self._drawn_ah = 0.0
         self._parts_a = [0.0 for _ in RELAXING]
         self._time_us = 0
         self._degc: float | None = None

@@ -10,8 +10,8 @@ from __future__ import annotations
 import math
 from typing import Final, NamedTuple
 
-from watchkeeper.aircraft.files import AircraftFile
-from watchkeeper.aircraft.vocabulary import Setting, Settings
+from watchkeeper.aircraft.files import SEGMENTS, AircraftFile
+from watchkeeper.aircraft.vocabulary import Settings
 
 DEFAULT_HEIGHT_M: Final = 40.0
 DEFAULT_SPEED_M_S: Final = 5.0
@@ -26,7 +26,6 @@ DEFAULT_TURN_S: Final = 3.0
 """To face home before flying there: half a turn at 60 deg/s (common practice)."""
 USUAL_TILT_DEG: Final = 25.0
 """How far an aircraft of unknown settings leans at most (common practice: 25 to 35)."""
-ORDER: Final = ("climb", "cruise", "descend", "hold", "land")
 
 
 class ReturnPlan(NamedTuple):
@@ -47,7 +46,7 @@ class ReturnPlan(NamedTuple):
     cone_within_m: float = math.inf
     least_climb_m: float = 0.0
     speed_m_s: float = DEFAULT_SPEED_M_S
-    order: tuple[str, ...] = ORDER
+    order: tuple[str, ...] = SEGMENTS
     climb_m_s: float = DEFAULT_CLIMB_M_S
     descent_m_s: float = DEFAULT_DESCENT_M_S
     hold_s: float = DEFAULT_HOLD_S
@@ -106,7 +105,7 @@ def of_settings(settings: Settings, plan: ReturnPlan) -> ReturnPlan:
             found[field] = value
     if settings.return_height_m.word == "present":
         found["height_m"] = None
-    if settings.return_cone_slope.word == "off":
+    if "off" in {settings.return_cone_slope.word, settings.return_cone_within_m.word}:
         found["cone"] = 0.0
     if settings.return_near_m.word == "off":
         found["near_m"] = 0.0
@@ -117,13 +116,7 @@ def of_settings(settings: Settings, plan: ReturnPlan) -> ReturnPlan:
     order = settings.return_order.words
     if order is not None:
         found["order"] = order
-    if _off(settings.return_cone_within_m):
-        found["cone"] = 0.0
     return plan._replace(**found)  # type: ignore[arg-type]  # names and kinds are those of _NUMBERS
-
-
-def _off(setting: Setting) -> bool:
-    return setting.word == "off"
 
 
 _NUMBERS: Final = {

@@ -10,9 +10,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Final, Protocol
 
-from watchkeeper.aircraft.files import AircraftFile, SortieFile
+from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.aircraft.motion import Motion
-from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.battery import BatteryEstimates
 from watchkeeper.estimate.dusk import TimeToDusk
@@ -20,7 +19,7 @@ from watchkeeper.estimate.learning import JSON, Learns, plain
 from watchkeeper.estimate.link import LinkLoss, MarginTrend, Trackers
 from watchkeeper.estimate.lostlink import LostLink
 from watchkeeper.estimate.ownactions import OwnActions
-from watchkeeper.estimate.ownsettings import OwnSettings, is_multirotor
+from watchkeeper.estimate.ownsettings import Configured, OwnSettings, is_multirotor
 from watchkeeper.estimate.returning import ReturnHome
 from watchkeeper.estimate.satellites import SatelliteDrop
 from watchkeeper.estimate.wind import WindEstimate
@@ -55,16 +54,12 @@ class Part(Protocol):
         """Return the values (None: unknown), or None when nothing new came."""
 
 
-class Subject(Protocol):
+class Subject(Configured, Protocol):
     """What the estimates want of an aircraft."""
 
     @property
     def readings(self) -> Readings:
         """Readings to work from and to write to."""
-
-    @property
-    def file(self) -> AircraftFile | None:
-        """The aircraft's file."""
 
     @property
     def sortie(self) -> SortieFile | None:
@@ -85,18 +80,6 @@ class Subject(Protocol):
     @property
     def motion(self) -> Motion:
         """How it moves and leans."""
-
-    @property
-    def parameters(self) -> Parameters:
-        """Its parameters seen so far."""
-
-    @property
-    def autopilot(self) -> int:
-        """MAV_AUTOPILOT."""
-
-    @property
-    def vehicle(self) -> int:
-        """MAV_TYPE."""
 
     @property
     def power_up(self) -> int:
