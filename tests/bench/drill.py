@@ -22,7 +22,7 @@ from watchkeeper.cli.drill_flight import begin, start_us
 from watchkeeper.cli.inputs import load_crew_files, load_rules
 from watchkeeper.engine import Engine
 
-SCENARIO = "windy-day"
+SCENARIO = "network-link"  # a radio would not carry so many
 
 
 def flown(messages: float) -> tuple[list[tuple[float, bytes]], FlownScenario]:
