@@ -111,7 +111,7 @@ class World:
         state, mean_w = self.state(self.charge), 2000.0
         less = self.state(self.charge - self.doubt_pct / 100.0)
         doubtful = [less, self.state(self.charge, 1.1 * self.cell_ohm)]
-        return Supply(state, doubtful, 1.0 / self.packs, state.empty(mean_w, 3.3), 3.3, mean_w)
+        return Supply(state, lambda: doubtful, 1.0 / self.packs, state.empty(mean_w, 3.3), 3.3, mean_w)
 
     def tell(self, name: str, value: Any) -> None:
         if name in self.silenced:

@@ -84,7 +84,7 @@ SITUATIONS = (
 def worked_out(of: Situation) -> tuple[Answer, ChargeFilter, PowerLearner, Supply]:
     kept, learner = flown_filter(of.minutes, 45.0), flown_power((0.0, 8.0), 0.5)
     state, mean_w = kept.state(), 1900.0
-    supply = Supply(state, kept.doubtful(), 0.5, state.empty(mean_w, FLOOR_V), FLOOR_V, mean_w)
+    supply = Supply(state, kept.doubtful, 0.5, state.empty(mean_w, FLOOR_V), FLOOR_V, mean_w)
     speed_m_s = speed_home(PLAN, of.wind)
     airspeed_m_s = math.hypot(speed_m_s + of.wind.head_m_s, of.wind.cross_m_s)
     costs = Costs(learner.model(), learner.doubtful(airspeed_m_s), learner.model_doubt(airspeed_m_s))
@@ -150,12 +150,12 @@ def test_each_error_by_itself_makes_the_doubt_greater() -> None:
     of = SITUATIONS[1]
     found, _, learner, supply = worked_out(of)
     plain = Costs(learner.model(), [], 0.0)
-    sure = answer(PLAN, of.start, of.wind, WindDoubt(), [supply._replace(doubtful=[])], plain)[0]
+    sure = answer(PLAN, of.start, of.wind, WindDoubt(), [supply._replace(doubtful=list)], plain)[0]
     # only what the time may be more is left: 3 % and 3 s of it, at about the mean power of the way
     share = TIME_DOUBT + TIME_DOUBT_S / sure.expected.time_s
     spent_pct = 100.0 * (supply.state.charge - supply.empty) / (1.0 - supply.empty) - sure.expected.left_pct
     assert sure.doubt_pct == pytest.approx(share * spent_pct, rel=0.05)
-    sure_pack = [supply._replace(doubtful=[])]
+    sure_pack = [supply._replace(doubtful=list)]
     for one in (
         answer(PLAN, of.start, of.wind, WindDoubt(0.0, 1.0), sure_pack, plain)[0],
         answer(PLAN, of.start, of.wind, WindDoubt(), [supply], plain)[0],

@@ -118,7 +118,7 @@ def test_charge_and_voltages_of_that_return_by_kirchhoff() -> None:
     # where 2000 W pull a cell to the floor: by scipy's root finder
     exact_empty = brentq(lambda z: cell_v(z, 2000.0) - FLOOR_V, 0.06, 0.5)
     assert empty == pytest.approx(exact_empty, abs=0.001)
-    supply = Supply(state, [], 0.5, empty, FLOOR_V, 2000.0)
+    supply = Supply(state, list, 0.5, empty, FLOOR_V, 2000.0)
     arrival = fly(way_home(PLAN, START, WIND), state, supply, PowerModel(4000.0, 7.0, 0.2))
 
     # the legs of the test above: time, airspeed, climb

@@ -150,7 +150,7 @@ def test_settings_never_seen_are_blind() -> None:
 
 # By hand, on a pack of two with 20 Ah each at half charge: 12 cells of 3.787 V, 1.5 mohm a cell, 40 A in all.
 STATE = PackState("lipo", 12, 0.5, 0.0015, 1.0 / 20.0, 0.0)
-SUPPLIES = [Supply(STATE, [], 0.5, 0.08, 3.3, 900.0)] * 2
+SUPPLIES = [Supply(STATE, list, 0.5, 0.08, 3.3, 900.0)] * 2
 SETTINGS = read_settings(0, None, {"return.order": 123456.0})
 
 

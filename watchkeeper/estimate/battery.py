@@ -26,13 +26,14 @@ _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
 
 
 class Supply(NamedTuple):
-    """One pack as a forecast sees it: what it holds, with one state for each independent error, and its part.
+    """One pack as a forecast sees it: what it holds, and its part.
 
+    `doubtful` gives one state for each independent error, worked out as they now are: ask at once or not at all.
     `share` is the part (0 to 1) of the whole power that it gives; `empty` the charge that is not usable.
     """
 
     state: PackState
-    doubtful: list[PackState]
+    doubtful: Callable[[], list[PackState]]
     share: float
     empty: float
     floor_v: float
@@ -115,7 +116,7 @@ class BatteryEstimates:
         return [
             Supply(
                 kept.state(),
-                kept.doubtful(),
+                kept.doubtful,
                 1.0 / len(packs) if even else amp / total,
                 one.empty,
                 one.floor_v,

@@ -121,7 +121,7 @@ def answer(
     if legs is None:
         return Answer(expected, 0.0, 0.0, 0.0), supply
     of_pack: list[Arrival] = []
-    for state in supply.doubtful:
+    for state in supply.doubtful():
         empty = state.empty(supply.mean_power_w, supply.floor_v)
         of_pack.append(fly(legs, state, supply, costs.model, empty=empty))
     of_way = [fly(legs, supply.state, supply, model) for model in costs.doubtful]

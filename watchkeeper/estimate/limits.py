@@ -140,7 +140,7 @@ def reaches(case: Case, costs: Costs, winds: Sequence[tuple[HomeWind, WindDoubt]
         return [0.0] * len(winds)
     least_wh = max(1e-3, found.expected.energy_wh)
     fixed_doubt_pct = found.way_doubt_pct * min(1.0, overhead.energy_wh / least_wh)
-    draw_doubt = math.sqrt(sum((one.per_ah / worst.state.per_ah - 1.0) ** 2 for one in worst.doubtful))
+    draw_doubt = math.sqrt(sum((one.per_ah / worst.state.per_ah - 1.0) ** 2 for one in worst.doubtful()))
     middle = 0.5 * (worst.state.charge + worst.empty)
     volt = worst.state.cells * max(0.5, worst.state.cell_v(middle, worst.mean_power_w))
     pct_j = 100.0 * worst.share * worst.state.per_ah / volt / 3600.0 / max(0.05, 1.0 - worst.empty)
