@@ -18,6 +18,7 @@ LAYERS = (
     ("alerts",),
     ("engine",),
     ("casebook",),
+    ("brief",),
     ("edges",),
     ("daemon",),
     ("cli",),
