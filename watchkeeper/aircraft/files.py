@@ -13,11 +13,13 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from watchkeeper.aircraft.catalogue import MAX_PACKS
 from watchkeeper.aircraft.filetypes import (
+    EmergenciesField,
     FileModel,
     HoldField,
     HoverPowerField,
     PositionField,
     SettingsField,
+    StartField,
     Text,
     WindField,
     one_of,
@@ -176,6 +178,23 @@ class LandingPlace(FileModel):
     height_m: Annotated[float, quantity("m", least=-1000, most=1000)] = Field(default=0.0, alias="height")
 
 
+class Ground(FileModel):
+    """A spot of ground above or below home that matters on the way: a rise, a valley."""
+
+    at: PositionField
+    height_m: Annotated[float, quantity("m", least=-1000, most=1000)] = Field(alias="height")
+
+
+class Clearance(FileModel):
+    """By how much a return clears what stands under it: a share of its height, or some metres if that is more.
+
+    Common practice: 10 to 15 % over the tallest obstacle, and never less than some metres.
+    """
+
+    share_pct: Annotated[float, quantity("%", least=10, most=100)] = Field(default=15.0, alias="share")
+    least_m: Annotated[float, quantity("m", least=0, most=200)] = Field(default=10.0, alias="least")
+
+
 class PlanItem(FileModel):
     """A point of the plan: where, how high above home, and how long to stay."""
 
@@ -208,6 +227,11 @@ class Radio(FileModel):
         default=None, alias="frequency"
     )
     control: Annotated[str | None, one_of("same", "another", "network")] = None
+    budget_db: Annotated[float | None, quantity("dB", above=0, most=300)] = Field(default=None, alias="budget")
+    """Transmit power and antenna gains less the receiver's sensitivity: the path loss that just still works."""
+    station_height_m: Annotated[float, quantity("m", above=0, most=200)] = Field(
+        default=2.0, alias="station_height"
+    )
 
 
 class CrewUnits(FileModel):
@@ -242,6 +266,16 @@ class SortieFile(FileModel):
     radio: Radio = Radio()
     crew: Crew = Crew()
     checklist: tuple[Text, ...] = ()
+    emergencies: EmergenciesField = Field(default_factory=dict)
+    """What the crew has agreed to do, by failure, in its own words."""
+    start: StartField | None = None
+    """Take-off, seconds since 1970."""
+    ground: tuple[Ground, ...] = ()
+    clearance: Clearance = Clearance()
+    ledger: Text | None = None
+    """The crew's pack ledger, a file beside this one."""
+    fitted: tuple[Text, ...] = ()
+    """Labels of the packs in the aircraft, pack 1 first, as the ledger has them."""
     settings: SettingsField = Field(default_factory=dict)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Annotated, Any, NamedTuple, NoReturn, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
@@ -17,6 +18,8 @@ from watchkeeper.documents import Document, Path, parse_document
 from watchkeeper.errors import BadInputError, Fault, did_you_mean, nearest
 from watchkeeper.units import parse_quantity
 
+MAX_WORDS = 200  # what a crew has agreed to do, on a card
+_YEARS = (2000, 2099)
 MAX_TEXT = 80  # a name is spoken or stands in a table; longer ones are slips
 
 
@@ -167,6 +170,32 @@ def _settings(value: Any) -> dict[str, str]:
     return {key: str(setting) for key, setting in value.items()}
 
 
+def _emergencies(value: Any) -> dict[str, str]:
+    if not isinstance(value, dict):
+        refuse("is not a group of keys and values", "write it like {link lost: wait at the hold, then land}")
+    for key, words in value.items():
+        if not isinstance(words, str) or not words.strip() or not words.isprintable() or len(words) > MAX_WORDS:
+            refuse("is not a line of words", f"write at most {MAX_WORDS} plain characters", key=key)
+        if len(str(key)) > MAX_TEXT or not str(key).isprintable():
+            refuse("has a key that is too long or not printable", f"use at most {MAX_TEXT} plain characters")
+    return {str(key): words.strip() for key, words in value.items()}
+
+
+def _start(value: Any) -> float:
+    do = "write it like 2026-11-24T14:00Z"
+    if not isinstance(value, str):
+        refuse("is not a date and time", do)
+    try:
+        moment = datetime.fromisoformat(value)
+    except ValueError:
+        refuse(f"'{value}' is not a date and time", do)
+    if moment.tzinfo is None:
+        refuse(f"'{value}' does not say in which time zone", "end it in Z for UTC, or in +02:00 and the like")
+    if not _YEARS[0] <= moment.year <= _YEARS[1]:
+        refuse(f"'{value}' lies in another century", do)
+    return moment.timestamp()
+
+
 Text = Annotated[str, BeforeValidator(_text)]
 PositionField = Annotated[Position, BeforeValidator(_position)]
 WindField = Annotated[Wind, BeforeValidator(_wind)]
@@ -174,6 +203,8 @@ HoverPowerField = Annotated[HoverPower, BeforeValidator(_hover_power)]
 HoldField = Annotated[Hold, BeforeValidator(_hold)]
 SettingsField = Annotated[dict[str, str], BeforeValidator(_settings)]
 """Values for the rule packs by name, not parsed yet."""
+EmergenciesField = Annotated[dict[str, str], BeforeValidator(_emergencies)]
+StartField = Annotated[float, BeforeValidator(_start)]
 
 M = TypeVar("M", bound=FileModel)
 

@@ -195,7 +195,10 @@ class RadioToday:
 
 @dataclass(frozen=True, slots=True)
 class DuskToday:
-    """Sunset, and the end of civil twilight (sun at -6 degrees), UTC as ISO 8601; None where the sun does not set."""
+    """Sunset, and the end of civil twilight (sun at -6 degrees), UTC as ISO 8601.
+
+    None where the sun does not set.
+    """
 
     sunset: str | None
     twilight_ends: str | None
