@@ -17,6 +17,7 @@ import structlog
 
 from watchkeeper.alerts.events import Happening, Level, Order
 from watchkeeper.edges.kept import KEEP_EVERY_S, Keeper
+from watchkeeper.edges.ledger_file import LedgerKeeper
 from watchkeeper.edges.outlets import Hub
 from watchkeeper.edges.recorder import Recorder
 from watchkeeper.engine import Engine
@@ -49,6 +50,7 @@ class Watch:
         self.hub: Hub | None = None
         self.recorder: Recorder | None = None
         self.keeper: Keeper | None = None
+        self.ledger: LedgerKeeper | None = None
         self._tell = tell
         self._log_reports = log_reports
         self._begun = False
@@ -142,6 +144,9 @@ class Watch:
         now_us = self.clock.now_us()
         if not self._failure.done():
             self._hand(self.engine.tick(now_us / 1e6))  # the recording ends so too
+            self._book()
+            if self.ledger is not None:
+                self.ledger.close()
             if self.keeper is not None:
                 self.keeper.close(self.engine.learned())
         if self.recorder is not None:
@@ -151,10 +156,18 @@ class Watch:
         if happenings and self.hub is not None:
             self.hub.hand(happenings)
 
+    def _book(self) -> None:
+        """Have what flights showed of their packs written into the crew's ledger."""
+        if self.ledger is not None and (flown := self.engine.take_flown()):
+            self.ledger.put(flown)
+            if self.keeper is not None:
+                self.keeper.put(self.engine.learned())  # where it still stands as not booked
+
     async def _tick(self) -> None:
         while True:
             now_us = self.clock.now_us()
             self._hand(self.engine.tick(now_us / 1e6))
+            self._book()
             if self.recorder is not None:
                 self.recorder.ticked(now_us)
             await asyncio.sleep(TICK_S)

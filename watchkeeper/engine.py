@@ -15,6 +15,7 @@ from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.describe import describe_sources
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fleet import TOUCHES, Fleet
+from watchkeeper.aircraft.ledger import Ledger
 from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
@@ -25,6 +26,7 @@ from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.estimate.learning import JSON
+from watchkeeper.estimate.packseen import Flown
 from watchkeeper.estimate.resuming import Resuming, record
 from watchkeeper.estimate.suite import NEEDS, EstimateSuite
 from watchkeeper.link.framing import Framer
@@ -55,7 +57,7 @@ class _Watched:
 
     def __init__(self, aircraft: Aircraft, book: AlertBook, now_us: int) -> None:
         self.aircraft = aircraft
-        self.suite = EstimateSuite(aircraft)
+        self.suite = EstimateSuite(aircraft, aircraft.labels)
         self.book = book
         self.seen_us = now_us
         self.estimated_us = -ESTIMATE_EVERY_US
@@ -66,10 +68,14 @@ class Engine:
     """Holds everything the watch knows. All times given are seconds since 1970 (any monotonic stamp will do)."""
 
     def __init__(
-        self, rules: RuleSet, aircraft_files: Sequence[AircraftFile] = (), sortie: SortieFile | None = None
+        self,
+        rules: RuleSet,
+        aircraft_files: Sequence[AircraftFile] = (),
+        sortie: SortieFile | None = None,
+        ledger: Ledger | None = None,
     ) -> None:
         self._rules = rules
-        self._fleet = Fleet(aircraft_files, sortie)
+        self._fleet = Fleet(aircraft_files, sortie, ledger)
         self._teller = Teller()
         self._desk = WatchDesk(self._teller)
         self._framers: dict[str, Framer] = {}
@@ -217,6 +223,10 @@ class Engine:
             if system not in kept and (known := record(one.aircraft, one.suite, now_us)) is not None:
                 kept[system] = known
         return {"aircraft": [*kept.values()]}
+
+    def take_flown(self) -> list[Flown]:
+        """Return what flights showed of their labelled packs, once each; asking changes no decision."""
+        return [flown for one in self._watched.values() for flown in one.suite.take_flown()]
 
     def _advance(self, now_s: float) -> int:
         """Run the grid up to `now_s` and return it as engine time."""

@@ -175,7 +175,8 @@ def _emergencies(value: Any) -> dict[str, str]:
         refuse("is not a group of keys and values", "write it like {link lost: wait at the hold, then land}")
     for key, words in value.items():
         if not isinstance(words, str) or not words.strip() or not words.isprintable() or len(words) > MAX_WORDS:
-            refuse("is not a line of words", f"write at most {MAX_WORDS} plain characters", key=key)
+            do = f"write at most {MAX_WORDS} plain characters, in quotes where they hold a comma or a colon"
+            refuse("is not a line of words", do, key=key)
         if len(str(key)) > MAX_TEXT or not str(key).isprintable():
             refuse("has a key that is too long or not printable", f"use at most {MAX_TEXT} plain characters")
     return {str(key): words.strip() for key, words in value.items()}

@@ -25,6 +25,8 @@ from watchkeeper.aircraft.fold_flight import (
 from watchkeeper.aircraft.fold_radio import RADIO_MESSAGES, margin_db
 from watchkeeper.aircraft.fold_words import PARAMETER, PARAMETER_LAYOUT, VERSION
 from watchkeeper.aircraft.handlers import FOLDINGS, TOUCHES
+from watchkeeper.aircraft.labels import Labels
+from watchkeeper.aircraft.ledger import Ledger
 from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.peer import Peer
 from watchkeeper.aircraft.state import Aircraft
@@ -47,9 +49,17 @@ _BATTERY: Final = 147
 class Fleet:
     """All aircraft, and every component heard."""
 
-    def __init__(self, aircraft_files: Sequence[AircraftFile] = (), sortie: SortieFile | None = None) -> None:
+    def __init__(
+        self,
+        aircraft_files: Sequence[AircraftFile] = (),
+        sortie: SortieFile | None = None,
+        ledger: Ledger | None = None,
+    ) -> None:
         self._files = tuple(aircraft_files)
         self._sortie = sortie
+        self._labels = Labels(ledger, sortie.fitted) if sortie is not None and sortie.fitted else None
+        self._labelled: int | None = None
+        """The system that the labels are of: the first heard that an aircraft file fits, for a sortie has one."""
         self.aircraft: dict[int, Aircraft] = {}
         self.sources: dict[str, dict[tuple[int, int], Peer]] = {}
         """Peers by source and (system, component)."""
@@ -106,6 +116,8 @@ class Fleet:
     def drop(self, system: int) -> None:
         """Forget an aircraft that is gone."""
         self.aircraft.pop(system, None)
+        if self._labels is not None and system == self._labelled:
+            self._labels.powered_anew()
         self._copies.pop(system, None)
         for source, peers in self.sources.items():
             for key in [key for key in peers if key[0] == system]:
@@ -227,7 +239,7 @@ class Fleet:
                 self.refused.add(peer.system)
                 return False
             self.refused.discard(peer.system)
-            aircraft = Aircraft(peer.system, peer.component, self._files, self._sortie)
+            aircraft = self._made(peer)
             aircraft.autopilot = autopilot
             self.aircraft[peer.system] = aircraft
             if beat is not None:
@@ -238,6 +250,13 @@ class Fleet:
         self._join(source, peer, aircraft)
         aircraft.link.mark(now_us)
         return True
+
+    def _made(self, peer: Peer) -> Aircraft:
+        fits = any(file.system in (peer.system, None) for file in self._files)
+        if self._labelled is None and fits:
+            self._labelled = peer.system
+        labels = self._labels if self._labelled == peer.system else None
+        return Aircraft(peer.system, peer.component, self._files, self._sortie, labels)
 
     def _evict(self, now_us: int) -> bool:
         """Make room: of the aircraft long silent that never sent a position, the one silent for longest goes."""

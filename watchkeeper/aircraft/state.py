@@ -11,6 +11,7 @@ from watchkeeper.aircraft.downsign import DownSign
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.home import Home
+from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.motion import Motion
 from watchkeeper.aircraft.packs import PackTable
@@ -91,6 +92,7 @@ class Aircraft:
         component: int,
         files: Sequence[AircraftFile] = (),
         sortie: SortieFile | None = None,
+        labels: Labels | None = None,
     ) -> None:
         self.system = system
         self.component = component
@@ -100,6 +102,8 @@ class Aircraft:
         """MAV_TYPE"""
         self.file = _file_of(system, files)
         self.sortie = sortie
+        self.labels = labels if labels is not None else Labels(None, ())
+        """Its packs by the crew's ledger."""
         self.readings = Readings()
         self.trackers: dict[tuple[str, int], SequenceTracker] = {}
         """Frame counters by source and component."""
@@ -143,6 +147,8 @@ class Aircraft:
         for index in range(len(CATALOGUE)):
             self.readings.forget(index)
         before = self.tracker
+        if before.phase not in FLYING:
+            self.labels.powered_anew()
         self._begin(self.boot)
         if before.phase in FLYING:
             self.tracker.carry_on(before)

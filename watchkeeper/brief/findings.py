@@ -97,7 +97,8 @@ class LegToday:
 class StageToday:
     """One stage of the aircraft's own low-battery action, and when it would act on today's plan.
 
-    `acts_s` None: not on this plan. `lands_with_pct` is the usable charge then left after landing.
+    `acts_s` None: not on this plan. `lands_with_pct` is the usable charge expected after landing if the aircraft
+    is left alone at the farthest point and this stage brings it home.
     """
 
     name: str
@@ -125,6 +126,8 @@ class BatteryToday:
     rest_difference_v: float | None
     """By how much packs may differ at rest before they are joined."""
     rest_difference_why: str = ""
+    home_s: float | None = None
+    """The time of the way home from the end of the plan."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +208,8 @@ class DuskToday:
     take_off: str | None
     lands_at: str | None
     remarks: tuple[Remark, ...] = ()
+    latest_take_off: str | None = None
+    """So that it lands before sunset with something to spare."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,3 +307,5 @@ class Brief:
     """Landing places: name, m from home, degrees."""
     remarks: tuple[Remark, ...]
     """Most weighty first."""
+    wind: tuple[float, float] | None = None
+    """Today's, m/s, and the degrees it comes from: for the plot."""

@@ -5,13 +5,19 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
-from watchkeeper.errors import bad_input
+from watchkeeper.aircraft.ledger import Ledger, fitted_faults
+from watchkeeper.documents import parse_document
+from watchkeeper.edges.ledger_file import read_ledger_file
+from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.resources import shipped_rules
 from watchkeeper.rules.load import RuleSet, load_packs
 
 MAX_FILE_BYTES = 4_000_000
+LEDGER = "ledger.yaml"
+"""The pack ledger in a recording."""
 CREW = "crew"
 """Folder in a recording with the crew's files of that watch."""
 
@@ -72,10 +78,44 @@ def load_crew_files(aircraft: Sequence[Path], sortie: Path | None) -> tuple[list
     return files, flight
 
 
-def kept_files(aircraft: Sequence[Path], sortie: Path | None, rules: Sequence[Path]) -> dict[str, str]:
+class FoundLedger(NamedTuple):
+    """The pack ledger that a sortie file names, and where it is; what is wrong with it, if anything."""
+
+    path: Path | None = None
+    ledger: Ledger | None = None
+    text: str = ""
+    faults: tuple[Fault, ...] = ()
+
+
+def find_ledger(
+    sortie: SortieFile | None,
+    sortie_path: Path | None,
+    aircraft: Sequence[AircraftFile],
+    *,
+    kept: Path | None = None,
+) -> FoundLedger:
+    """Return the ledger that a sortie names, or the one `kept` of it; a watch goes on without one that is broken.
+
+    A label that it does not have is a fault and leaves the ledger usable.
+    """
+    if sortie is None or sortie_path is None or sortie.ledger is None:
+        return FoundLedger()
+    path = kept if kept is not None else sortie_path.parent / sortie.ledger
+    try:
+        ledger, text = read_ledger_file(path)
+    except BadInputError as error:
+        return FoundLedger(path, faults=error.faults)
+    document = parse_document(read_text(sortie_path, "sortie file"), str(sortie_path))
+    count = aircraft[0].packs.count if aircraft else None
+    return FoundLedger(path, ledger, text, tuple(fitted_faults(document, sortie.fitted, ledger, count)))
+
+
+def kept_files(
+    aircraft: Sequence[Path], sortie: Path | None, rules: Sequence[Path], ledger: str = ""
+) -> dict[str, str]:
     """Return the files that a recording keeps beside it, by the names they get there.
 
-    An aircraft file that the sortie file names is kept under that name, so that it is found again.
+    An aircraft file that the sortie file names is kept too; `ledger` is the pack ledger's text as it was read.
     """
     kept = {f"aircraft-{i}.yaml": read_text(path, "aircraft file") for i, path in enumerate(aircraft, 1)}
     if sortie is not None:
@@ -84,6 +124,8 @@ def kept_files(aircraft: Sequence[Path], sortie: Path | None, rules: Sequence[Pa
         named = load_sortie_file(text, str(sortie)).aircraft
         if named is not None and not aircraft:
             kept["aircraft-1.yaml"] = read_text(sortie.parent / named, "aircraft file")
+    if ledger:
+        kept[LEDGER] = ledger
     packs = pack_paths(rules, only=True) if rules else []
     kept |= {f"rules-{i}.yaml": read_text(path, "rule pack") for i, path in enumerate(packs, 1)}
     return kept
@@ -108,6 +150,11 @@ def find_kept(recording: Path) -> tuple[list[Path], Path | None, list[Path]]:
         sortie if sortie.is_file() else None,
         sorted(crew.glob("rules-*.yaml")),
     )
+
+
+def find_kept_ledger(recording: Path) -> Path:
+    """Return where a recording keeps the pack ledger that its watch began with, if it had one."""
+    return recording / CREW / LEDGER
 
 
 def add_crew_files(parser: argparse.ArgumentParser, *, several: bool = False) -> None:

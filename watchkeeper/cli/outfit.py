@@ -10,12 +10,13 @@ from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.events import Happening, Order
-from watchkeeper.cli.inputs import keep_files
+from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.daemon import TimeOfDay, Watch
-from watchkeeper.edges.clock import Clock
+from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
 from watchkeeper.edges.kept import Keeper, kept_file
+from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs, without_secrets
 from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_address import parse_broker
@@ -49,7 +50,12 @@ class Outfit:
     voice: VoiceOptions = field(default_factory=VoiceOptions)
     crew_files: Mapping[str, str] = field(default_factory=dict)
     """Kept beside a recording, so that a replay decides the same."""
+    ledger: FoundLedger = field(default_factory=FoundLedger)
+    """The crew's pack ledger; an exercise reads it and never writes it."""
 
+
+UNUSABLE = "Pack ledger not usable. Going on without it."
+MISFIT = "Fitted packs do not match the pack ledger."
 
 Feed = Callable[[], Awaitable[None]]
 Prepare = Callable[[Watch, Terminal], Awaitable[Sequence[Feed]]]
@@ -90,7 +96,7 @@ async def _run(
     *,
     describe: bool,
 ) -> Path | None:
-    engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie)
+    engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger)
     watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
@@ -122,6 +128,7 @@ async def _run(
     watch.recorder = recorder
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
+    _open_ledger(outfit, watch, terminal)
     try:
         watch.start(started_us)
         hub.hand(opening(started_us))
@@ -142,6 +149,21 @@ def _keeper(folder: Path, station: str, watch: Watch) -> Keeper:
             watch.order(order)
 
     return Keeper(kept_file(folder, station), report, take)
+
+
+def _open_ledger(outfit: Outfit, watch: Watch, terminal: Terminal) -> None:
+    def report(part: str, ok: bool, text: str) -> None:
+        if not ok:
+            watch.advise_only(text)  # no flight is worse for it
+        watch.report(part, ok, text)
+
+    found = outfit.ledger
+    for fault in found.faults:
+        terminal.log(str(fault))
+    if found.faults:
+        report(PART, False, UNUSABLE if found.ledger is None else MISFIT)
+    if found.path is not None and found.ledger is not None and not outfit.exercise:
+        watch.ledger = LedgerKeeper(found.path, report, lambda: utc_text(watch.clock.now_us())[:10])
 
 
 def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:

@@ -12,7 +12,14 @@ from typing import Any
 
 from watchkeeper.alerts.events import Happening
 from watchkeeper.cli.arguments import seconds, speed
-from watchkeeper.cli.inputs import add_crew_files, find_kept, load_crew_files, load_rules
+from watchkeeper.cli.inputs import (
+    add_crew_files,
+    find_kept,
+    find_kept_ledger,
+    find_ledger,
+    load_crew_files,
+    load_rules,
+)
 from watchkeeper.cli.show import Shower, Table, readings_table, summary
 from watchkeeper.edges.record_folder import Recording, open_recording
 from watchkeeper.engine import Engine
@@ -44,15 +51,20 @@ def run(given: argparse.Namespace) -> int:
     recording = open_recording(given.recording)
     kept_aircraft, kept_sortie, kept_rules = find_kept(given.recording)
     aircraft, sortie_path, packs = given.aircraft, given.sortie, given.rules
+    kept_ledger: Path | None = None
     if not aircraft and sortie_path is None and (kept_aircraft or kept_sortie):
+        kept_ledger = find_kept_ledger(given.recording)
         aircraft, sortie_path = kept_aircraft, kept_sortie
         print("with the aircraft and sortie files kept in the recording", file=sys.stderr)
     if not packs and kept_rules:
         packs = kept_rules
         print("with the rule packs kept in the recording", file=sys.stderr)
     files, sortie = load_crew_files(aircraft, sortie_path)
+    found = find_ledger(sortie, sortie_path, files, kept=kept_ledger)
+    for fault in found.faults:
+        print(fault, file=sys.stderr)
     rules = load_rules(packs, only=given.only_rules, sortie=sortie, sortie_path=sortie_path)
-    engine = Engine(rules, files, sortie)
+    engine = Engine(rules, files, sortie, found.ledger)
     shower = Shower(sys.stdout, as_json=given.json, exercise=True)
     pace = Pace(given.speed)
     with readings_table(given.readings) as table:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from watchkeeper.cli.inputs import add_crew_files, kept_files, load_crew_files, load_rules
+from watchkeeper.cli.inputs import add_crew_files, find_ledger, kept_files, load_crew_files, load_rules
 from watchkeeper.cli.outfit import Feed, Outfit, run_watch
 from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.daemon import Watch
@@ -52,6 +52,7 @@ def run(given: argparse.Namespace) -> int:
     options = settle({name: value for name, value in vars(given).items() if name in names}, file)
     urls = [parse_source(text) for text in options.sources]
     files, sortie = load_crew_files(options.aircraft, options.sortie)
+    found = find_ledger(sortie, options.sortie, files)
     rules = load_rules(options.rules, only=options.only_rules, sortie=sortie, sortie_path=options.sortie)
     clock = Clock()
 
@@ -76,7 +77,8 @@ def run(given: argparse.Namespace) -> int:
         mute=options.mute,
         quiet=options.quiet,
         voice=options.voice,
-        crew_files=kept_files(options.aircraft, options.sortie, options.rules),
+        crew_files=kept_files(options.aircraft, options.sortie, options.rules, found.text),
+        ledger=found,
     )
     run_to_end(run_watch(outfit, clock, prepare, describe=not options.quiet))
     return 0

@@ -14,6 +14,8 @@ from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.carrying import Carrying
 from watchkeeper.estimate.cell import PackState
 from watchkeeper.estimate.pack import PackEstimate, number
+from watchkeeper.estimate.packseen import PackSeen, pack_seen
+from watchkeeper.estimate.packtoday import FittedPack
 
 NAMES: Final = ("charge_left", "rest_cell_voltage", "resistance", "sag", "time_left")
 OVER_ALL: Final = (
@@ -56,6 +58,36 @@ def whole_pack(packs: Packs) -> Packs:
     return packs.model_copy(update={**more, "count": 1})
 
 
+def whole_today(each: Packs, fitted: Sequence[Packs]) -> Packs:
+    """Return the fitted packs as the one that a monitor of the whole sees.
+
+    What was seen counts where it is known of all, with the doubt of the most doubtful; a pack alone is itself.
+    """
+    if not fitted:
+        return whole_pack(each)
+    if each.count == 1:
+        return fitted[0]
+    known = [one for one in fitted if isinstance(one, FittedPack)]
+    whole = FittedPack().model_copy(update=dict(whole_pack(each)))
+    if len(known) < each.count:
+        return whole
+    series = each.topology == "series"
+    seen: dict[str, float] = {}
+    cycles = [one.age_cycles for one in known if one.age_cycles is not None]
+    if len(cycles) == len(known):
+        seen["age_cycles"] = max(cycles)
+    ah = [one.capacity_ah for one in known if one.capacity_ah is not None]
+    doubts = [one.capacity_doubt for one in known if one.capacity_doubt is not None]
+    if len(doubts) == len(known):
+        seen |= {"capacity_ah": min(ah) if series else sum(ah), "capacity_doubt": max(doubts)}
+    ohms = [one.resistance_ohm for one in known if one.resistance_ohm is not None]
+    doubts = [one.resistance_doubt for one in known if one.resistance_doubt is not None]
+    if len(doubts) == len(known):
+        ohm = sum(ohms) if series else 1.0 / sum(1.0 / one for one in ohms)
+        seen |= {"resistance_ohm": ohm, "resistance_doubt": max(doubts)}
+    return whole.model_copy(update=seen)
+
+
 def _indexes(prefix: str, names: Sequence[str]) -> list[int]:
     return [INDEX[f"{prefix}{name}"] for name in names]
 
@@ -66,10 +98,12 @@ _INPUTS: Final = ("voltage", "current", "consumed", "gauge_left", "temperature")
 class BatteryEstimates:
     """All packs of an aircraft, and the worst. Before any pack is told apart, a monitor measures them all."""
 
-    def __init__(self, readings: Readings, file: AircraftFile | None) -> None:
+    def __init__(self, readings: Readings, file: AircraftFile | None, fitted: Sequence[Packs] = ()) -> None:
+        """Take what is known of each fitted pack, pack 1 first; without it all are as in the aircraft file."""
         self._readings = readings
         self._each = file.packs if file is not None else Packs()
-        self._all = whole_pack(self._each)
+        self._fitted = fitted
+        self._all = whole_today(self._each, fitted)
         hover = file.hover_power if file is not None else None
         self._hover_w = hover.power_w if hover is not None else None
         self._whole = PackEstimate(_indexes("battery.", _INPUTS), self._all, lambda: self._hover_w)
@@ -85,6 +119,15 @@ class BatteryEstimates:
     def count(self) -> int:
         """Packs that there are: stated, or told apart."""
         return max(self._each.count, len(self._packs), 1)
+
+    def _of(self, pack: int) -> Packs:
+        """Return what is known beforehand of a pack, from 1."""
+        return self._fitted[pack - 1] if pack <= len(self._fitted) else self._each
+
+    def seen(self) -> tuple[PackSeen, ...]:
+        """Return what was seen of each pack with a label since the last call, and take it for written down."""
+        found = (pack_seen(one) for one in self._packs or [self._whole])
+        return tuple(one for one in found if one is not None)
 
     @property
     def out(self) -> int:
@@ -135,7 +178,7 @@ class BatteryEstimates:
         packs = self._connected() if self._packs else [self._whole]
         if self._packs and len(packs) + self.out < self._each.count:
             return f"only {len(packs)} of {self._each.count} packs is told"
-        if self._each.capacity_ah is None:
+        if any(one.packs.capacity_ah is None for one in packs):
             return "the capacity of its packs is in no file"
         for one in packs:
             if one.usual_a is None or one.usual_a <= 0.0:
@@ -183,7 +226,7 @@ class BatteryEstimates:
             if pack not in self._known and readings.streams[pack_index(pack, "voltage")] is not None:
                 self._known.append(pack)
                 inputs = _indexes(f"battery.{pack}.", _INPUTS)
-                self._packs.append(PackEstimate(inputs, self._each, self._part_w))
+                self._packs.append(PackEstimate(inputs, self._of(pack), self._part_w))
                 if pack in self._kept:
                     self._resume_pack(self._packs[-1], self._kept.pop(pack))
                 self.indexes.extend(_indexes(f"battery.{pack}.", NAMES))

@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from watchkeeper.aircraft.files import Packs
+from watchkeeper.estimate.belief import Belief, Unbooked
 from watchkeeper.estimate.cell import (
     COLDEST_DEGC,
     CURVE_MEMORY,
@@ -32,6 +33,7 @@ from watchkeeper.estimate.cell import (
 )
 from watchkeeper.estimate.curve import charge_at, rest_voltage_at
 from watchkeeper.estimate.matrix import cholesky, diagonal, is_covariance
+from watchkeeper.estimate.packtoday import FittedPack
 
 CURVE_V: Final = {"lipo": 0.018, "lihv": 0.018, "liion": 0.06}
 """Of a cell, one deviation: published pouch cells differ by so much, and so do gauges. Lithium ion
@@ -72,15 +74,23 @@ class ChargeFilter:
         self._curve_v = CURVE_V[packs.chemistry]
         cycles = packs.age_cycles
         aged = cycles if cycles is not None else USUAL_CYCLES
+        seen = packs if isinstance(packs, FittedPack) else FittedPack()
+        left, label_doubt = aged_capacity(aged), CAPACITY
         fade = FADE * aged / LIFE_CYCLES
         fade_doubt = 0.4 * fade if cycles is not None else 0.8 * fade
+        if seen.capacity_doubt is not None:  # it was seen at its age
+            left, label_doubt, fade_doubt = 1.0, seen.capacity_doubt, 0.0
         stated = packs.resistance_ohm
         whole_ohm = stated / cells if stated is not None else RESISTANCE_CAPACITY / capacity_ah
-        self._fast_ohm = whole_ohm * aged_resistance(aged) / SETTLED
         ohm_doubt = STATED_OHM if stated is not None else GUESSED_OHM
-        draw_doubt = math.sqrt(CAPACITY**2 + SCALE**2 + fade_doubt**2)
-        self._x = [0.0, 0.0, 0.0, -math.log(aged_capacity(aged))]
+        more = aged_resistance(aged)
+        if seen.resistance_doubt is not None:
+            more, ohm_doubt = 1.0, seen.resistance_doubt
+        self._fast_ohm = whole_ohm * more / SETTLED
+        draw_doubt = math.sqrt(label_doubt**2 + fade_doubt**2 + SCALE**2)
+        self._x = [0.0, 0.0, 0.0, -math.log(left)]
         self._p = diagonal(0.0, ohm_doubt**2, self._curve_v**2, draw_doubt**2)
+        self._unbooked = self._now()
         self._parts_a = [0.0 for _ in RELAXING]
         self._time_us = 0
         self._degc: float | None = None
@@ -95,6 +105,41 @@ class ChargeFilter:
     def charge_doubt(self) -> float:
         """Its standard deviation."""
         return math.sqrt(max(0.0, self._p[Z][Z]))
+
+    @property
+    def degc(self) -> float | None:
+        """Temperature as last told, degrees C."""
+        return self._degc
+
+    def _now(self) -> Unbooked:
+        return Unbooked(Belief(self._x[R], self._p[R][R]), Belief(self._x[K], self._p[K][K]))
+
+    @property
+    def drawn_ah(self) -> float:
+        """Drawn since the last `book`."""
+        return self._unbooked.drawn_ah
+
+    def resistance_shown(self) -> tuple[float, float] | None:
+        """Return what was shown since the last `book` of a cell's settled resistance, ohm, and its doubt.
+
+        At mid charge and the temperature told; the doubt is of the logarithm. None if nothing was shown.
+        """
+        shown = self._now().resistance.without(self._unbooked.resistance)
+        if shown is None:
+            return None
+        warm = temperature_factor(self._degc) if self._degc is not None else 1.0
+        return self._fast_ohm * SETTLED * warm * math.exp(shown.value), math.sqrt(shown.variance)
+
+    def capacity_shown(self) -> tuple[float, float] | None:
+        """Return the same of the capacity, in measured Ah."""
+        shown = self._now().draw.without(self._unbooked.draw)
+        if shown is None:
+            return None
+        return self.capacity_ah * math.exp(-shown.value), math.sqrt(shown.variance)
+
+    def book(self) -> None:
+        """Take it that what was drawn and shown up to now is written down elsewhere."""
+        self._unbooked = self._now()
 
     def begin(
         self,
@@ -153,6 +198,10 @@ class ChargeFilter:
         if off * off <= 4.0 * spread and (off <= 0.02 or may_lift):
             self._correct([1.0, 0.0, 0.0, 0.0], off, (GAUGE_PCT / 100.0) ** 2)
 
+    def at_degc(self, degc: float) -> None:
+        """Take the pack to be so warm, degrees C, until it tells."""
+        self._degc = max(COLDEST_DEGC, min(HOTTEST_DEGC, degc))
+
     def distrust_current(self, drawn_ah: float) -> None:
         """Take it that the current is grossly wrong, and was for what was drawn up to now."""
         p = self._p
@@ -163,6 +212,7 @@ class ChargeFilter:
     def draw(self, drawn_ah: float, doubt: float) -> None:
         """Take off what was drawn since the last call, Ah as measured; `doubt` (of full charge) is added to it."""
         x, p = self._x, self._p
+        self._unbooked = self._unbooked._replace(drawn_ah=self._unbooked.drawn_ah + drawn_ah)
         per_ah = math.exp(x[K]) / self.capacity_ah
         step = drawn_ah * per_ah
         # z falls by e^k used / Q; the curve's error forgets as charge goes by
@@ -265,7 +315,12 @@ class ChargeFilter:
 
     def learned(self) -> Mapping[str, list[float]]:
         """Return what was learned, to be kept over a restart of the watch."""
-        return {"x": list(self._x), "p": [v for row in self._p for v in row], "parts_a": list(self._parts_a)}
+        return {
+            "x": list(self._x),
+            "p": [v for row in self._p for v in row],
+            "parts_a": list(self._parts_a),
+            "unbooked": self._unbooked.values(),
+        }
 
     def resume(self, kept: Mapping[str, list[float]]) -> None:
         """Take up what was kept. ValueError if it cannot be that."""
@@ -276,6 +331,7 @@ class ChargeFilter:
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
         if abs(x[B]) > _MOST_CURVE_V or not is_covariance(p, _MOST_VARIANCE):
             raise ValueError("no covariance")
+        self._unbooked = Unbooked.kept(kept["unbooked"])
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
         self._bound()

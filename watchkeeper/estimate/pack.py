@@ -88,6 +88,11 @@ class PackEstimate:
         """By how much the gauge shows more than the charge, beyond two standard deviations; 0 within them."""
 
     @property
+    def packs(self) -> Packs:
+        """What is told of it beforehand."""
+        return self._packs
+
+    @property
     def doubt_pct(self) -> float:
         """Standard deviation of the charge, in % of the capacity."""
         if self.filter is not None:

@@ -7,10 +7,13 @@ to say leaves its readings as they are, so that one message is never counted as 
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Final, Protocol
 
+from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import SortieFile
+from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.motion import Motion
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.battery import BatteryEstimates
@@ -20,6 +23,8 @@ from watchkeeper.estimate.link import LinkLoss, MarginTrend, Trackers
 from watchkeeper.estimate.lostlink import LostLink
 from watchkeeper.estimate.ownactions import OwnActions
 from watchkeeper.estimate.ownsettings import Configured, OwnSettings, is_multirotor
+from watchkeeper.estimate.packseen import FlightEnd, Flown
+from watchkeeper.estimate.packtoday import packs_today
 from watchkeeper.estimate.returning import ReturnHome
 from watchkeeper.estimate.satellites import SatelliteDrop
 from watchkeeper.estimate.wind import WindEstimate
@@ -39,6 +44,10 @@ NEEDS: Final = frozenset(
     }
 )
 """Messages that call for a run."""
+MAX_FLOWN: Final = 8
+"""Flights that wait to be asked for; in a replay nobody asks."""
+PHASE: Final = INDEX["flight.phase"]
+ARMED: Final = INDEX["flight.armed"]
 
 
 class Part(Protocol):
@@ -89,9 +98,12 @@ class Subject(Configured, Protocol):
 class EstimateSuite:
     """All estimates of one aircraft."""
 
-    def __init__(self, aircraft: Subject) -> None:
+    def __init__(self, aircraft: Subject, labels: Labels | None = None) -> None:
         self._aircraft = aircraft
+        self._labels = labels if labels is not None else Labels(None, ())
         self._power_up = aircraft.power_up
+        self._end = FlightEnd()
+        self._flown: deque[Flown] = deque(maxlen=MAX_FLOWN)
         self.failures: dict[str, str] = {}
         """What went wrong in which part, the last time it did."""
         self._parts = self._begin()
@@ -100,7 +112,9 @@ class EstimateSuite:
         """Return all parts, knowing nothing yet. Later ones read what earlier ones write."""
         aircraft = self._aircraft
         readings, file, sortie = aircraft.readings, aircraft.file, aircraft.sortie
-        batteries = BatteryEstimates(readings, file)
+        labels = self._labels
+        packs = packs_today(file.packs, labels.ledger, labels.fitted) if file is not None and labels.fitted else ()
+        batteries = self._batteries = BatteryEstimates(readings, file, packs)
         wind = WindEstimate(readings, aircraft.motion, file, sortie)
         own = OwnSettings(aircraft)
         home = self._home = ReturnHome(
@@ -140,6 +154,8 @@ class EstimateSuite:
         if aircraft.power_up != self._power_up:
             # Its readings are forgotten, and another pack may have been put in: nothing learned holds.
             self._power_up = aircraft.power_up
+            if self._end.flew:
+                self._book()  # what they showed until then
             self._parts = self._begin()
         put = aircraft.readings.put
         for part in self._parts:
@@ -155,6 +171,26 @@ class EstimateSuite:
             stream.mark(now_us)
             for index, value in zip(part.indexes, values, strict=True):
                 put(index, value, stream)
+
+        values = aircraft.readings.values
+        if self._end.over(values[PHASE], values[ARMED]):
+            self._book()
+        self._labels.flown |= self._end.flew
+
+    def _book(self) -> None:
+        try:
+            seen = self._batteries.seen()
+        except Exception as error:  # noqa: BLE001 - whatever it is, the watch must go on
+            self.failures["ledger"] = f"{type(error).__name__}: {error}"
+            return
+        if seen or self._labels.lost:
+            self._flown.append(Flown(seen, self._labels.lost))
+
+    def take_flown(self) -> list[Flown]:
+        """Return the flights that are over and were not returned before."""
+        flown = [*self._flown]
+        self._flown.clear()
+        return flown
 
     @property
     def why(self) -> str:
