@@ -7,6 +7,16 @@ import os
 from pathlib import Path
 
 
+def settle_names(folder: Path) -> None:
+    """Make the names in a folder last. Not every file system can; then they last a little later."""
+    with contextlib.suppress(OSError):
+        fd = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
+        try:
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+
+
 class AppendFile:
     """Appends to one file; what could not be written waits and is written first next time."""
 

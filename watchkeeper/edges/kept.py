@@ -25,6 +25,7 @@ from pydantic import ValidationError
 
 from watchkeeper import __version__
 from watchkeeper.alerts.events import Order
+from watchkeeper.edges.appending import settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.estimate.learning import JSON, plain
 from watchkeeper.estimate.resuming import Kept
@@ -161,12 +162,7 @@ def write_whole(path: Path, data: bytes) -> None:
         with contextlib.suppress(OSError):
             beside.unlink()
         raise
-    with contextlib.suppress(OSError):  # not every file system can; then the name lasts a little later
-        folder = os.open(path.parent, os.O_RDONLY | os.O_CLOEXEC)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    settle_names(path.parent)
 
 
 def read_kept(path: Path) -> list[Order]:

@@ -22,6 +22,7 @@ import structlog
 
 from watchkeeper.aircraft.ledger import Ledger, read_ledger, rewritten
 from watchkeeper.documents import MAX_BYTES
+from watchkeeper.edges.appending import settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.errors import BadInputError, bad_input
 from watchkeeper.estimate.packseen import Flown, PackSeen, booked
@@ -117,12 +118,7 @@ def _write_whole(path: Path, data: bytes) -> None:
         with contextlib.suppress(OSError):
             beside.unlink()
         raise
-    with contextlib.suppress(OSError):  # not every file system can; then the name lasts a little later
-        folder = os.open(path.parent, os.O_RDONLY | os.O_CLOEXEC)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    settle_names(path.parent)
 
 
 class LedgerKeeper:
