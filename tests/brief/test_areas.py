@@ -11,8 +11,7 @@ import pytest
 import shapely
 
 from tests.brief.groundwork import HOME, area, at, offset, said, sortie
-from watchkeeper.brief.areas import check_areas, within_fence
-from watchkeeper.brief.chart import Extent
+from watchkeeper.brief.areas import check_areas
 from watchkeeper.brief.findings import Remark
 from watchkeeper.brief.polygon import apart_m, border_m, crosses_itself, holds, in_triangle, spans
 
@@ -295,12 +294,3 @@ def test_large_sortie_in_time_and_larger_ones_are_refused_with_words() -> None:
     assert time.perf_counter() - begun < 20.0
     large = given.model_copy(update={"plan": given.plan * 20})
     said(check_areas(large, HOME), "warning", "The areas are not checked")
-
-
-def test_own_fence() -> None:
-    extent = Extent(512.3, "point 2", 80.0, "point 1")
-    assert within_fence(extent, 520.0, 80.0) == ()
-    assert within_fence(extent, None, None) == ()
-    remarks = within_fence(extent, 500.0, 75.0)
-    assert "point 2 is 13 m outside the fence of 500 m" in said(remarks, "caution", "At 512 m, ").what
-    assert "point 1 is 5 m above the fence's 75 m" in said(remarks, "caution", "At 80 m of height").what

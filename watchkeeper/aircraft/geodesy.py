@@ -33,13 +33,18 @@ class Around:
 
     def to(self, latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
         """Return metres and degrees (0 to 360) from here to another place."""
+        north_m, east_m = self.flat(latitude_deg, longitude_deg)
+        return math.hypot(north_m, east_m), math.degrees(math.atan2(east_m, north_m)) % 360
+
+    def flat(self, latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
+        """Return another place as metres north and east of here."""
         up = latitude_deg - self.latitude_deg
         around = longitude_deg - self.longitude_deg
         if not -180 <= around <= 180:
             around = (around + 180) % 360 - 180
         north_m = up * self._north_m
         east_m = around * (self._east_m - up * self._less_m)
-        return math.hypot(north_m, east_m), math.degrees(math.atan2(east_m, north_m)) % 360
+        return north_m, east_m
 
 
 def is_place(latitude_deg: float, longitude_deg: float) -> bool:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import SortieFile
-from watchkeeper.brief.chart import Chart, Extent, Flat, Spot, Zone, chart, listed, where
+from watchkeeper.brief.chart import Chart, Flat, Spot, Zone, chart, listed, where
 from watchkeeper.brief.findings import Remark
 from watchkeeper.brief.polygon import (
     EDGE_M,
@@ -66,22 +66,6 @@ def check_areas(sortie: SortieFile, home: tuple[float, float]) -> tuple[Remark, 
     for zone in today.zones:
         if zone.kind != "boundary":
             found += _entered(today, zone)
-    return tuple(found)
-
-
-def within_fence(extent: Extent, radius_m: float | None, top_m: float | None) -> tuple[Remark, ...]:
-    """Return what of the plan is outside the aircraft's own fence: a circle around home, a greatest height."""
-    found = []
-    if radius_m is not None and extent.farthest_m > radius_m:
-        by_m = math.ceil(extent.farthest_m - radius_m)
-        what = f"At {extent.farthest_m:.0f} m, {extent.farthest} is {by_m} m outside the fence of {radius_m:.0f} m"
-        found.append(Remark("caution", "own fence", what, "Widen the fence, or plan nearer"))
-    if top_m is not None and extent.highest_m > top_m:
-        by_m = math.ceil(extent.highest_m - top_m)
-        what = (
-            f"At {extent.highest_m:.0f} m of height, {extent.highest} is {by_m} m above the fence's {top_m:.0f} m"
-        )
-        found.append(Remark("caution", "own fence", what, "Raise the fence, or plan lower"))
     return tuple(found)
 
 

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
+LONGEST_DELAY_S: Final = 10.0
+"""For which a low-battery threshold may have to hold before it acts (common practice)."""
 Quantity = Literal["voltage", "compensated_voltage", "gauge", "charge_used"]
 QUANTITIES: Final[tuple[Quantity, ...]] = ("voltage", "compensated_voltage", "gauge", "charge_used")
 Flown = Literal["mission", "by_hand", "hold", "landing", "external"]
@@ -68,7 +70,7 @@ class LowBattery:
     used_share: Mapping[int, float] = field(default_factory=dict)
     """By MAVLink's battery id, the part of "charge_used" that this battery counts; one that is not in it cannot be
     judged by charge."""
-    delay_most_s: float = 30.0
+    delay_most_s: float = LONGEST_DELAY_S
     """A threshold may have to hold for so long before it acts; `at` has room for it."""
 
 

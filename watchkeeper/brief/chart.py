@@ -59,15 +59,6 @@ class Zone(NamedTuple):
     corners: tuple[Flat, ...]
 
 
-class Extent(NamedTuple):
-    """How far from home and how high above it the plan goes, m, and at which points."""
-
-    farthest_m: float
-    farthest: str
-    highest_m: float
-    highest: str
-
-
 class Landing(NamedTuple):
     """A place to land, seen from a point: m and degrees; its height above home, m."""
 
@@ -89,23 +80,19 @@ class Chart:
     zones: tuple[Zone, ...]
 
     @property
-    def extent(self) -> Extent | None:
-        """How far and how high the plan goes; None without a plan."""
-        if not self.points:
-            return None
-        far = max(self.points, key=lambda point: point.distance_m)
-        high = max(self.points, key=lambda point: point.height_m)
-        return Extent(far.distance_m, far.name, high.height_m, high.name)
+    def farthest_m(self) -> float | None:
+        """How far from home the plan goes, m; None without a plan."""
+        return max((point.distance_m for point in self.points), default=None)
 
     def today(self, spots: Iterable[Spot]) -> list[Spot]:
         """Return those that reach into today's area: as far as the farthest point, and a margin.
 
         All of them without a plan: then nothing says where it will fly.
         """
-        extent = self.extent
-        if extent is None:
+        farthest_m = self.farthest_m
+        if farthest_m is None:
             return list(spots)
-        reach_m = extent.farthest_m + AREA_MARGIN_M
+        reach_m = farthest_m + AREA_MARGIN_M
         return [spot for spot in spots if spot.distance_m - spot.radius_m <= reach_m]
 
 
@@ -114,7 +101,7 @@ def chart(sortie: SortieFile, home: tuple[float, float]) -> Chart:
     around = Around(*home)
 
     def spot(name: str, at: Position, height_m: float = 0.0, radius_m: float = 0.0) -> Spot:
-        return Spot(name, *flat(around, at), height_m, radius_m)
+        return Spot(name, *around.flat(*at), height_m, radius_m)
 
     ground = [spot("", one.at, one.height_m) for one in sortie.ground]
     return Chart(
@@ -123,16 +110,9 @@ def chart(sortie: SortieFile, home: tuple[float, float]) -> Chart:
         ground=tuple(one._replace(name=f"ground at {where(one.north_m, one.east_m)}") for one in ground),
         places=tuple(spot(one.name, one.at, one.height_m) for one in sortie.landing_places),
         zones=tuple(
-            Zone(one.name, one.kind, tuple(flat(around, at) for at in one.points)) for one in sortie.areas
+            Zone(one.name, one.kind, tuple(around.flat(*at) for at in one.points)) for one in sortie.areas
         ),
     )
-
-
-def flat(around: Around, at: tuple[float, float]) -> Flat:
-    """Return m north and east of a place."""
-    distance_m, bearing = around.to(*at)
-    angle = math.radians(bearing)
-    return distance_m * math.cos(angle), distance_m * math.sin(angle)
 
 
 def bearing_deg(north_m: float, east_m: float) -> float:

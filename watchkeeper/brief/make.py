@@ -16,7 +16,7 @@ from watchkeeper.aircraft.vocabulary import Settings
 from watchkeeper.brief.areas import check_areas
 from watchkeeper.brief.asking import asking
 from watchkeeper.brief.battery import battery_today, required_pct
-from watchkeeper.brief.chart import Chart, Landing, Spot, best_places, chart, odd_places
+from watchkeeper.brief.chart import Chart, Landing, Spot, bearing_deg, best_places, chart, odd_places
 from watchkeeper.brief.compare import compare
 from watchkeeper.brief.crew import crew_today
 from watchkeeper.brief.day import Today, today, why_not
@@ -280,7 +280,7 @@ def _of(ground: Chart | None) -> Chart:
 
 def _polar(corner: tuple[float, float]) -> tuple[float, float]:
     north_m, east_m = corner
-    return math.hypot(north_m, east_m), math.degrees(math.atan2(east_m, north_m)) % 360.0
+    return math.hypot(north_m, east_m), bearing_deg(north_m, east_m)
 
 
 def _most_weighty_first(remarks: Sequence[Remark]) -> tuple[Remark, ...]:

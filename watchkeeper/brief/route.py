@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import SortieFile
-from watchkeeper.brief.chart import chart
+from watchkeeper.brief.chart import bearing_deg, chart
 from watchkeeper.brief.day import Today
 from watchkeeper.estimate.airwind import WindState
 from watchkeeper.estimate.homeway import LEAST_SPEED_M_S, RISE_M_S2, HomeWind, Leg, Start, way_home
@@ -38,7 +38,7 @@ class Point(NamedTuple):
     @property
     def bearing_deg(self) -> float:
         """From home."""
-        return math.degrees(math.atan2(self.east_m, self.north_m)) % 360.0
+        return bearing_deg(self.north_m, self.east_m)
 
 
 HOME: Final = Point("home", 0.0, 0.0, 0.0, 0.0)

@@ -14,10 +14,12 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
+from watchkeeper.brief.asked import LONGEST_DELAY_S
 from watchkeeper.brief.bounds import way_doubt_pct
 from watchkeeper.brief.day import Today, warmed
 from watchkeeper.brief.findings import Threshold
 from watchkeeper.brief.route import Point, back
+from watchkeeper.estimate.airwind import WindState
 from watchkeeper.estimate.battery import Supply
 from watchkeeper.estimate.cell import PackState
 from watchkeeper.estimate.chargefilter import CURVE_V
@@ -25,6 +27,7 @@ from watchkeeper.estimate.curve import charge_at
 from watchkeeper.estimate.forecast import BOUND, fly
 from watchkeeper.estimate.homeway import Leg
 from watchkeeper.estimate.packtoday import rated_ah
+from watchkeeper.estimate.returnplan import ReturnPlan
 
 _HALVINGS: Final = 11
 """To a two thousandth of the charge."""
@@ -52,11 +55,18 @@ class Charges(NamedTuple):
 def charges(today: Today, at: Point, required_pct: float) -> Charges | None:
     """Return the charges at which the return from a point has to begin; None where full packs do not last."""
     wind = today.wind_at(max(at.height_m, today.plan.top_m(at.height_m, at.distance_m)))
-    legs = back(today.plan, at, wind)
+
+    def acted(plan: ReturnPlan, air: WindState) -> list[Leg] | None:
+        """Return the way home, and before it the wait until a threshold has held for long enough."""
+        home = back(plan, at, air)
+        waits = Leg("delay", LONGEST_DELAY_S, math.hypot(air.north_m_s, air.east_m_s), 0.0, at.height_m)
+        return None if home is None else [waits, *home]
+
+    legs = acted(today.plan, wind)
     if legs is None:
         return None
     supply = min(today.supplies, key=lambda one: fly(legs, one.state, one, today.model).left_pct)
-    way_pct = way_doubt_pct(today, lambda plan, air: back(plan, at, air), wind, supply)
+    way_pct = way_doubt_pct(today, acted, wind, supply)
 
     def charge(doubtful: Callable[[float], list[PackState]]) -> float | None:
         return _charge(today, supply, legs, required_pct, way_pct, doubtful)

@@ -1,10 +1,23 @@
-"""Appends to files without losing or tearing anything when the disk is full for a while."""
+"""Files that must not be torn: appended to while the disk is full for a while, read whole, named for good."""
 
 from __future__ import annotations
 
 import contextlib
 import os
+import stat
 from pathlib import Path
+
+
+def read_whole(path: Path, most: int) -> bytes:
+    """Return a file's content. OSError if it cannot be read; ValueError for what is no file, or larger."""
+    fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)  # a pipe would keep us waiting
+    with os.fdopen(fd, "rb") as file:
+        if not stat.S_ISREG(os.fstat(fd).st_mode):
+            raise ValueError("no file")
+        data = file.read(most + 1)
+    if len(data) > most:
+        raise ValueError(f"too large (more than {most} bytes)")
+    return data
 
 
 def settle_names(folder: Path) -> None:

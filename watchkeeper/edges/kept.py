@@ -12,7 +12,6 @@ import contextlib
 import hashlib
 import json
 import os
-import stat
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -25,7 +24,7 @@ from pydantic import ValidationError
 
 from watchkeeper import __version__
 from watchkeeper.alerts.events import Order
-from watchkeeper.edges.appending import settle_names
+from watchkeeper.edges.appending import read_whole, settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.estimate.learning import JSON, plain
 from watchkeeper.estimate.resuming import Kept
@@ -171,7 +170,7 @@ def read_kept(path: Path) -> list[Order]:
     OSError if it cannot be read; ValueError, with the reason, for content that no watch of this version writes.
     """
     try:
-        found = json.loads(_content(path), parse_constant=_no_number)
+        found = json.loads(read_whole(path, MAX_BYTES), parse_constant=_no_number)
     except RecursionError:
         raise ValueError("nested too deeply") from None
     if not isinstance(found, dict) or found.get("format") != FORMAT:
@@ -182,17 +181,6 @@ def read_kept(path: Path) -> list[Order]:
     if not isinstance(listed, list) or len(listed) > MAX_AIRCRAFT:
         raise ValueError("no list of aircraft")
     return [_order(one) for one in listed]
-
-
-def _content(path: Path) -> bytes:
-    fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)  # a pipe would keep us waiting
-    with os.fdopen(fd, "rb") as file:
-        if not stat.S_ISREG(os.fstat(fd).st_mode):
-            raise ValueError("no file")
-        data = file.read(MAX_BYTES + 1)
-    if len(data) > MAX_BYTES:
-        raise ValueError("too large")
-    return data
 
 
 def _order(kept: Any) -> Order:

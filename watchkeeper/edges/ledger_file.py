@@ -22,7 +22,7 @@ import structlog
 
 from watchkeeper.aircraft.ledger import Ledger, read_ledger, rewritten
 from watchkeeper.documents import MAX_BYTES
-from watchkeeper.edges.appending import settle_names
+from watchkeeper.edges.appending import read_whole, settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.errors import BadInputError, bad_input
 from watchkeeper.estimate.packseen import Flown, PackSeen, booked
@@ -41,28 +41,17 @@ UNLABELLED: Final = "Packs not booked. Fitted packs unknown since power-up."
 def read_ledger_file(path: Path) -> tuple[Ledger, str]:
     """Return a ledger and its text. Raises BadInputError, with places, for anything else."""
     try:
-        text = _text(path)
+        text = read_whole(path, MAX_BYTES).decode("utf-8")
     except FileNotFoundError:
         raise bad_input(
             "no such pack ledger", "check the name, or let `brief` begin one", file=str(path)
         ) from None
     except UnicodeDecodeError:
         raise bad_input("the pack ledger is not UTF-8 text", "save it as UTF-8", file=str(path)) from None
-    except OSError as error:
-        why = error.strerror or str(error)
+    except (OSError, ValueError) as error:
+        why = (error.strerror if isinstance(error, OSError) else None) or str(error)
         raise bad_input(f"cannot read the pack ledger: {why}", "check the file", file=str(path)) from None
     return read_ledger(text, str(path)), text
-
-
-def _text(path: Path) -> str:
-    fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)  # a pipe would keep us waiting
-    with os.fdopen(fd, "rb") as file:
-        if not stat.S_ISREG(os.fstat(fd).st_mode):
-            raise OSError("not a file")
-        data = file.read(MAX_BYTES + 1)
-    if len(data) > MAX_BYTES:
-        raise OSError(f"larger than {MAX_BYTES} bytes")
-    return data.decode("utf-8")
 
 
 def update(path: Path, seen: Sequence[PackSeen], day: str) -> list[str]:

@@ -40,13 +40,7 @@ def posts(sortie: SortieFile | None, home: tuple[float, float] | None) -> list[P
     if sortie is None or home is None:
         return []
     around = Around(*home)
-    found: list[Post] = []
-    for one in sortie.obstacles:
-        distance_m, bearing_deg = around.to(*one.at)
-        angle = math.radians(bearing_deg)
-        north_m, east_m = distance_m * math.cos(angle), distance_m * math.sin(angle)
-        found.append(Post(north_m, east_m, one.height_m, one.radius_m))
-    return found
+    return [Post(*around.flat(*one.at), one.height_m, one.radius_m) for one in sortie.obstacles]
 
 
 def clearance_m(
