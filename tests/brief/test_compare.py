@@ -28,8 +28,9 @@ def test_a_list_that_fits_fits_throughout() -> None:
     assert {row.verdict for row in rows.values()} == {"fits"}
     assert {
         "return height", "return from near home", "return speed", "end of the return", "return to",
-        "height of the hold over home", "landing speed", RETURN, "low battery: low1 by voltage",
-        "low battery: low2 by voltage", "control link lost", "station link lost", "fence radius", "fence height",
+        "height of the hold over home", "landing speed", RETURN, "low battery: low1 by voltage not too early",
+        "low battery: low2 by voltage not too early",
+        "control link lost", "station link lost", "fence radius", "fence height",
         "fence action", "position lost",
     } == rows.keys()  # fmt: skip
     assert all(row.own and row.has and row.asked for row in rows.values())
@@ -149,10 +150,10 @@ def test_after_the_proposed_changes_what_differed_fits(seed: int) -> None:
         ({"low1.volt_v": 0.0, "low2.volt_v": 0.0}, RETURN, "warning", "does nothing at a low battery"),
         ({"low1.action": 0.0, "low2.action": 0.0}, RETURN, "warning", "does nothing at a low battery"),
         ({"low1.action": 0.0}, RETURN, "warning", "does not return"),
-        ({"low2.volt_v": 45.5}, "low battery: low2 by voltage", "warning", "before it would return"),
-        ({"low2.volt_v": 44.5}, "low battery: low2 by voltage", "caution", "on the way home"),
-        ({"low2.volt_v": 47.0}, "low battery: low2 by voltage", "warning", "on the planned flight"),
-        ({"low2.action": 5.0}, "low battery: low2 by voltage", "warning", "stops its motors"),
+        ({"low2.volt_v": 45.5}, "low battery: low2 by voltage not too early", "warning", "before it would return"),
+        ({"low2.volt_v": 44.5}, "low battery: low2 by voltage not too early", "caution", "on the way home"),
+        ({"low2.volt_v": 47.0}, "low battery: low2 by voltage not too early", "warning", "on the planned flight"),
+        ({"low2.action": 5.0}, "low battery: low2 by voltage not too early", "warning", "stops its motors"),
         ({"control.lost_s": 0.0}, "control link lost", "warning", "flies on as if"),
         ({"control.lost_s": 9.0}, "control link lost", "caution", "waits too long"),
         ({"control.lost_s": 0.1}, "control link lost", "caution", "every short gap"),

@@ -61,9 +61,11 @@ def test_without_a_threshold_of_today_no_stage_is_judged() -> None:
     battery = {name: row.verdict for name, row in rows.items() if name.startswith("low battery")}
     assert {*battery.values()} == {"not understood"}
     assert (
-        of({"low2.action": 5.0}, replace(ASKED, low_battery=None))["low battery: low2 by voltage"].weight
+        of({"low2.action": 5.0}, replace(ASKED, low_battery=None))[
+            "low battery: low2 by voltage not too early"
+        ].weight
         == "warning"
     )
     no_home = replace(LOW, triggers={**TRIGGERS, "compensated_voltage": Trigger(45.16, 46.0)})
-    row = of({}, replace(ASKED, low_battery=no_home))["low battery: low2 by voltage"]
+    row = of({}, replace(ASKED, low_battery=no_home))["low battery: low2 by voltage not too early"]
     assert row.verdict == "not understood"

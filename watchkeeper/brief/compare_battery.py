@@ -35,7 +35,7 @@ def battery_rows(settings: Settings, asked: Asked) -> Iterator[Row]:
     yield RETURN, _asked_words(low), lambda now: returns(now, low)
     for stage in settings.low_battery or ():
         if not _is_idle(stage):
-            yield f"low battery: {stage.name}", _stage_words(stage), _stage_judge(stage.name, low)
+            yield f"low battery: {stage.name} not too early", _stage_words(stage), _stage_judge(stage.name, low)
 
 
 def returns(settings: Settings, low: LowBattery | None) -> Judged:
