@@ -20,8 +20,9 @@ from watchkeeper.alerts.events import AlertChange, Order
 from watchkeeper.cli.inputs import load_crew_files
 from watchkeeper.engine import Engine
 from watchkeeper.estimate.learning import JSON
+from watchkeeper.estimate.part import Part
 from watchkeeper.estimate.resuming import DECIDED_US, LONGEST_US, UNTIMED_US
-from watchkeeper.estimate.suite import EstimateSuite, Part
+from watchkeeper.estimate.suite import EstimateSuite
 from watchkeeper.rules.load import RuleSet, load_packs
 
 COUNTED = "satellites.drop"

@@ -26,7 +26,7 @@ from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.estimate.learning import JSON
-from watchkeeper.estimate.packseen import Flown
+from watchkeeper.estimate.packs.packseen import Flown
 from watchkeeper.estimate.resuming import Resuming, record
 from watchkeeper.estimate.suite import NEEDS, EstimateSuite
 from watchkeeper.link.framing import Framer

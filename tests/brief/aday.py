@@ -15,11 +15,11 @@ from watchkeeper.aircraft.settings import read_settings
 from watchkeeper.aircraft.vocabulary import LowStage, Setting, Settings, Status
 from watchkeeper.brief import day
 from watchkeeper.brief.day import Today
-from watchkeeper.estimate.airwind import WindState, blows_to
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.cell import PackState
-from watchkeeper.estimate.power import PowerLearner, PowerModel
-from watchkeeper.estimate.returnplan import ReturnPlan, of_file
+from watchkeeper.estimate.air.airwind import WindState, blows_to
+from watchkeeper.estimate.home.power import PowerLearner, PowerModel
+from watchkeeper.estimate.home.returnplan import ReturnPlan, of_file
+from watchkeeper.estimate.packs.battery import Supply
+from watchkeeper.estimate.packs.cell import PackState
 
 CELLS = 12
 FLOOR_V = 3.3

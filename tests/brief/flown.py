@@ -35,7 +35,7 @@ from watchkeeper.brief.make import Given, _plan, _plan_speed, make
 from watchkeeper.brief.route import points
 from watchkeeper.brief.stages import stages_today
 from watchkeeper.cli.inputs import load_crew_files
-from watchkeeper.estimate.packtoday import packs_today
+from watchkeeper.estimate.packs.packtoday import packs_today
 
 FOLDER: Final = Path(__file__).resolve().parent / "sorties"
 NAMES: Final = ("flat", "ridge", "cold")

@@ -18,10 +18,10 @@ from watchkeeper.brief.battery import aloft_m, leg_rows, over, plan_parts
 from watchkeeper.brief.bounds import bounded
 from watchkeeper.brief.day import Today
 from watchkeeper.brief.route import Point, back
-from watchkeeper.estimate.cell import PackState
-from watchkeeper.estimate.forecast import NO_WAY, fly
-from watchkeeper.estimate.power import PowerModel
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.forecast import NO_WAY, fly
+from watchkeeper.estimate.home.power import PowerModel
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.packs.cell import PackState
 
 SHAPES = {
     "near": [Point("point 1", 100.0, 100.0, 30.0, 300.0)],

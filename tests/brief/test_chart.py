@@ -22,7 +22,7 @@ from watchkeeper.brief.chart import (
     where,
     wind_along,
 )
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 FIJI_LIKE = (-17.0, 179.999)
 

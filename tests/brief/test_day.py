@@ -10,8 +10,8 @@ from tests.brief.aday import carrier, open_cell_v, sortie, today_of
 from watchkeeper.aircraft.files import AircraftFile
 from watchkeeper.brief import worlds
 from watchkeeper.brief.day import full_v, why_not
-from watchkeeper.estimate.cell import charge_factor
-from watchkeeper.estimate.packtoday import FittedPack, fitted_pack
+from watchkeeper.estimate.packs.cell import charge_factor
+from watchkeeper.estimate.packs.packtoday import FittedPack, fitted_pack
 
 WINDLESS = {"weather": {"temperature": "12 degC"}}
 

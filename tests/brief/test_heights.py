@@ -15,7 +15,7 @@ from tests.brief.groundwork import HOME, point, post, said, sortie
 from watchkeeper.aircraft.files import Clearance
 from watchkeeper.brief.findings import HeightToday
 from watchkeeper.brief.heights import advised, clearing_m, climbs, flown_m, return_height
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 FILE = "the aircraft file"
 MAST = post("mast", 300, 45, "100 m")

@@ -39,8 +39,8 @@ from watchkeeper.brief.remarks import (
     weather_remarks,
 )
 from watchkeeper.brief.route import Point, points
-from watchkeeper.estimate.packtoday import packs_today
-from watchkeeper.estimate.returnplan import of_file
+from watchkeeper.estimate.home.returnplan import of_file
+from watchkeeper.estimate.packs.packtoday import packs_today
 
 WAY = [Point("point 1", 300.0, 0.0, 30.0, 60.0)]
 

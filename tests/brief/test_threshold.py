@@ -28,7 +28,7 @@ from watchkeeper.brief import threshold as module
 from watchkeeper.brief.day import Today, warmed
 from watchkeeper.brief.route import Point
 from watchkeeper.brief.threshold import at_home, charges, gauge_pct, shown, threshold
-from watchkeeper.estimate.cell import charge_factor
+from watchkeeper.estimate.packs.cell import charge_factor
 
 FAR = Point("far", 4000.0, 0.0, 0.0, 0.0)
 NEED = EMPTY + 0.2 * (1.0 - EMPTY)

@@ -40,7 +40,7 @@ from watchkeeper.edges.recorder import Recorder
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.engine import Engine
 from watchkeeper.errors import BadInputError
-from watchkeeper.estimate.packseen import Flown, PackSeen
+from watchkeeper.estimate.packs.packseen import Flown, PackSeen
 
 TEXT = "ledger: ridge\npacks:\n  A1: {cycles: 61, capacity: 21.2 Ah}  # by hand\n  A2: {cycles: 60}\n"
 DAY = "2026-11-03"
@@ -242,7 +242,7 @@ OFTEN = """
 import sys
 from pathlib import Path
 from watchkeeper.edges.ledger_file import update
-from watchkeeper.estimate.packseen import PackSeen
+from watchkeeper.estimate.packs.packseen import PackSeen
 for _ in range(20):
     update(Path(sys.argv[1]), [PackSeen(sys.argv[2], 0.5)], "2026-11-03")
 """
@@ -270,7 +270,7 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 from watchkeeper.edges import ledger_file
-from watchkeeper.estimate.packseen import PackSeen
+from watchkeeper.estimate.packs.packseen import PackSeen
 at = sys.argv[2]
 def end(*_): os.kill(os.getpid(), signal.SIGKILL)
 if at == "before it is on the disk": os.fsync = end

@@ -21,8 +21,8 @@ from tests.conftest import ROOT
 from tests.recordings import records, shipped
 from watchkeeper.aircraft.files import load_aircraft_file
 from watchkeeper.engine import Engine
-from watchkeeper.estimate.power import PowerModel
-from watchkeeper.estimate.returning import ReturnHome
+from watchkeeper.estimate.home.power import PowerModel
+from watchkeeper.estimate.home.returning import ReturnHome
 
 NAME = "flights/quad-3s-five-flights.tlog"
 FILE = "packs: {cells: 3, capacity: 2.7 Ah}"

@@ -13,9 +13,9 @@ import numpy as np
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import load_aircraft_file
 from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.battery import BatteryEstimates
-from watchkeeper.estimate.chargefilter import ChargeFilter
-from watchkeeper.estimate.pack import PackEstimate
+from watchkeeper.estimate.packs.battery import BatteryEstimates
+from watchkeeper.estimate.packs.chargefilter import ChargeFilter
+from watchkeeper.estimate.packs.pack import PackEstimate
 
 BEGIN_US = 1_700_000_000_000_000
 GROUND_S = 30

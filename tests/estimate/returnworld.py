@@ -12,12 +12,12 @@ from typing import Any
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file
 from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.airwind import WindState, blows_to
-from watchkeeper.estimate.battery import BatteryEstimates, Supply
-from watchkeeper.estimate.cell import PackState
-from watchkeeper.estimate.power import PowerModel
-from watchkeeper.estimate.returning import LEAN_SHARE, NAMES, ReturnHome
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.air.airwind import WindState, blows_to
+from watchkeeper.estimate.home.power import PowerModel
+from watchkeeper.estimate.home.returning import LEAN_SHARE, NAMES, ReturnHome
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.packs.battery import BatteryEstimates, Supply
+from watchkeeper.estimate.packs.cell import PackState
 
 STEP_S = 0.5
 FILE = load_aircraft_file(

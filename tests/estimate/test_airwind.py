@@ -14,9 +14,9 @@ from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
 from watchkeeper.aircraft.motion import Motion
 from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.airdrag import Drag, density_kg_m3, drag_of, flow
-from watchkeeper.estimate.airwind import WindState, at_height, gust_length_m, larger_axis
-from watchkeeper.estimate.leanfilter import (
+from watchkeeper.estimate.air.airdrag import Drag, density_kg_m3, drag_of, flow
+from watchkeeper.estimate.air.airwind import WindState, at_height, gust_length_m, larger_axis
+from watchkeeper.estimate.air.leanfilter import (
     AHEAD,
     COMPASS,
     GUST_E,
@@ -29,8 +29,8 @@ from watchkeeper.estimate.leanfilter import (
     E,
     N,
 )
-from watchkeeper.estimate.stretches import Stretch, Stretches
-from watchkeeper.estimate.wind import WindEstimate
+from watchkeeper.estimate.air.stretches import Stretch, Stretches
+from watchkeeper.estimate.air.wind import WindEstimate
 
 G = 9.80665
 S = 1_000_000

@@ -24,11 +24,11 @@ from watchkeeper.cli.inputs import (
     load_crew_files,
 )
 from watchkeeper.engine import Engine
-from watchkeeper.estimate.battery import whole_today
-from watchkeeper.estimate.cell import aged_capacity, aged_resistance
-from watchkeeper.estimate.chargefilter import ChargeFilter
-from watchkeeper.estimate.packseen import Flown
-from watchkeeper.estimate.packtoday import FittedPack, packs_today
+from watchkeeper.estimate.packs.battery import whole_today
+from watchkeeper.estimate.packs.cell import aged_capacity, aged_resistance
+from watchkeeper.estimate.packs.chargefilter import ChargeFilter
+from watchkeeper.estimate.packs.packseen import Flown
+from watchkeeper.estimate.packs.packtoday import FittedPack, packs_today
 
 FILE = "packs: {cells: 12, capacity: 22 Ah, count: 2, resistance: 18 mohm, age: 80 cycles}"
 LEDGER_TEXT = """\

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from watchkeeper.estimate.carrying import Carrying
+from watchkeeper.estimate.packs.carrying import Carrying
 
 SECOND_US = 1_000_000
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from watchkeeper.estimate.charge import ChargeCount
-from watchkeeper.estimate.curve import charge_at, rest_voltage_at
+from watchkeeper.estimate.packs.charge import ChargeCount
+from watchkeeper.estimate.packs.curve import charge_at, rest_voltage_at
 
 
 @pytest.mark.parametrize(("charge_pct", "volt"), [(100, 4.2), (80, 3.987), (50, 3.787), (20, 3.587), (0, 2.5)])

@@ -10,8 +10,8 @@ import pytest
 
 from tests.estimate.packflight import CHARGE, GROUND_S, REST_V, Bench, Second, Told, flown_a, fly, thevenin
 from watchkeeper.aircraft.files import Packs
-from watchkeeper.estimate.chargefilter import ChargeFilter
 from watchkeeper.estimate.matrix import cholesky, is_covariance
+from watchkeeper.estimate.packs.chargefilter import ChargeFilter
 
 FILE = "packs: {cells: 12, capacity: 22 Ah}"
 PACKS = Packs.model_validate({"cells": 12, "capacity": "22 Ah"})

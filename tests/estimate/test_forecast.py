@@ -9,9 +9,7 @@ import numpy as np
 import pytest
 
 from watchkeeper.aircraft.files import load_aircraft_file
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.chargefilter import ChargeFilter
-from watchkeeper.estimate.forecast import (
+from watchkeeper.estimate.home.forecast import (
     NO_WAY,
     TIME_DOUBT,
     TIME_DOUBT_S,
@@ -21,9 +19,11 @@ from watchkeeper.estimate.forecast import (
     answer,
     fly,
 )
-from watchkeeper.estimate.homeway import HomeWind, Leg, Start, WindDoubt, scaled, speed_home, way_home
-from watchkeeper.estimate.power import PowerLearner, PowerModel, Seen
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.homeway import HomeWind, Leg, Start, WindDoubt, scaled, speed_home, way_home
+from watchkeeper.estimate.home.power import PowerLearner, PowerModel, Seen
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.packs.battery import Supply
+from watchkeeper.estimate.packs.chargefilter import ChargeFilter
 
 PLAN = ReturnPlan(speed_m_s=8.0, hold_s=30.0, hold_m=8.0, airspeed_m_s=16.0)
 FLOOR_V = 3.3

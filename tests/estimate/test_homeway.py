@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.cell import PackState
-from watchkeeper.estimate.forecast import fly
-from watchkeeper.estimate.homeway import HomeWind, Start, speed_home, way_home
-from watchkeeper.estimate.power import PowerModel
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.forecast import fly
+from watchkeeper.estimate.home.homeway import HomeWind, Start, speed_home, way_home
+from watchkeeper.estimate.home.power import PowerModel
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.packs.battery import Supply
+from watchkeeper.estimate.packs.cell import PackState
 
 solve_ivp: Any = importlib.import_module("scipy.integrate").solve_ivp  # comes without types
 brentq: Any = importlib.import_module("scipy.optimize").brentq

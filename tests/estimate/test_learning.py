@@ -15,7 +15,8 @@ from tests.estimate.test_suite import NOON_US, Subject
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.readings import Stream
 from watchkeeper.estimate.learning import MAX_DEPTH, MAX_TEXT, MAX_VALUES, MAX_WHOLE, plain
-from watchkeeper.estimate.suite import EstimateSuite, Part
+from watchkeeper.estimate.part import Part
+from watchkeeper.estimate.suite import EstimateSuite
 
 
 class Sum:

@@ -8,7 +8,7 @@ import pytest
 
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.link import MARGIN_FLOOR_DB, NOT_FADING_S, LinkLoss, MarginTrend, fades_in_s
+from watchkeeper.estimate.radio.link import MARGIN_FLOOR_DB, NOT_FADING_S, LinkLoss, MarginTrend, fades_in_s
 
 
 @dataclass

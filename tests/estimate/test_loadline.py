@@ -8,8 +8,8 @@ import pytest
 from pymavlink import mavutil
 
 from tests.conftest import RequireData
-from watchkeeper.estimate.curve import fall_at, rest_voltage_at
-from watchkeeper.estimate.loadline import LoadLine
+from watchkeeper.estimate.packs.curve import fall_at, rest_voltage_at
+from watchkeeper.estimate.packs.loadline import LoadLine
 
 CELLS = 12
 R0_OHM, R1_OHM, RELAXATION_S, CAPACITY_AH = 1.5e-3, 1e-3, 20.0, 22.0

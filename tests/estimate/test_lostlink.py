@@ -11,7 +11,7 @@ import pytest
 
 from tests.estimate.flownwatch import FILE, FlownWatch
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
-from watchkeeper.estimate.lostlink import BOUND
+from watchkeeper.estimate.home.lostlink import BOUND
 
 SET_TO_RETURN = {"control.lost_s": 3.0, "control.action": 2.0}
 

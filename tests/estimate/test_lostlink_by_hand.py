@@ -10,9 +10,9 @@ import pytest
 
 from watchkeeper.aircraft.settings import read_settings
 from watchkeeper.aircraft.vocabulary import Setting, Settings, Status
-from watchkeeper.estimate.homeway import HomeWind, Start
-from watchkeeper.estimate.lostlink import UNKNOWN_DELAY_S, LastSeen, delay_s, forecast
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.homeway import HomeWind, Start
+from watchkeeper.estimate.home.lostlink import UNKNOWN_DELAY_S, LastSeen, delay_s, forecast
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 PLAN = ReturnPlan(height_m=40.0, speed_m_s=8.0, hold_s=10.0, hold_m=8.0, acceleration_m_s2=2.0)
 NO_SETTINGS = read_settings(0, None, {"return.order": 123456.0})

@@ -11,9 +11,9 @@ import pytest
 from tests.estimate.flownwatch import FlownWatch
 from watchkeeper.aircraft.settings import read_settings
 from watchkeeper.aircraft.vocabulary import LowStage, Setting, Settings, Status
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.cell import PackState
-from watchkeeper.estimate.lowstages import LONGEST_S, Gauge, bus_v, coming, past, reaches, uncertain
+from watchkeeper.estimate.home.lowstages import LONGEST_S, Gauge, bus_v, coming, past, reaches, uncertain
+from watchkeeper.estimate.packs.battery import Supply
+from watchkeeper.estimate.packs.cell import PackState
 
 ERRORS = {"monitor": None, "errors": None, "gusts_m_s": 5.0, "wind_m_s": 4.0}
 """Drawn errors of monitors and sensors, and a moderate wind with its gusts."""

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from watchkeeper.estimate.cell import (
+from watchkeeper.estimate.packs.cell import (
     PackState,
     aged_capacity,
     aged_resistance,

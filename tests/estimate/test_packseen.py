@@ -12,9 +12,9 @@ from simulators.onboard.gauge import MonitorErrors
 from simulators.physics.packs import Pack, PackModel
 from tests.estimate.packflight import GROUND_S, Bench, Second, flown_a, fly, thevenin
 from watchkeeper.aircraft.ledger import Capacity, PackEntry, Resistance
-from watchkeeper.estimate.belief import Belief, Unbooked
-from watchkeeper.estimate.packseen import LEAST_AH, FlightEnd, PackSeen, booked, pack_seen
-from watchkeeper.estimate.packtoday import SEEN_OHM, FittedPack, fitted_pack
+from watchkeeper.estimate.packs.belief import Belief, Unbooked
+from watchkeeper.estimate.packs.packseen import LEAST_AH, FlightEnd, PackSeen, booked, pack_seen
+from watchkeeper.estimate.packs.packtoday import SEEN_OHM, FittedPack, fitted_pack
 
 FILE = "packs: {cells: 12, capacity: 22 Ah}"
 LEFT = 0.10

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
-from watchkeeper.estimate.power import PowerLearner, PowerModel, Seen
+from watchkeeper.estimate.home.power import PowerLearner, PowerModel, Seen
 
 TRUTH = PowerModel(4300.0, 6.5, 0.35)
 FILE = load_aircraft_file(

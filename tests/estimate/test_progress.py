@@ -10,8 +10,8 @@ import pytest
 from simulators.onboard.modes import Mode, Step
 from tests.estimate.flownwatch import FlownWatch
 from tests.simulators.onboard.flying import airborne, away, height, setup, speed, until
-from watchkeeper.estimate.progress import Progress
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.progress import Progress
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 S = 1_000_000
 PLAN = ReturnPlan(height_m=40.0, hold_s=30.0, hold_m=8.0)

@@ -17,8 +17,8 @@ import pytest
 
 from tests.conftest import ROOT, RequireData
 from tests.estimate.packflight import Bench, Second, Told, fly
-from watchkeeper.estimate.cell import charge_factor, temperature_factor
-from watchkeeper.estimate.charge import ChargeCount
+from watchkeeper.estimate.packs.cell import charge_factor, temperature_factor
+from watchkeeper.estimate.packs.charge import ChargeCount
 
 LABEL_AH = 33.1
 FILE = "packs: {chemistry: liion, cells: 12, capacity: 33.1 Ah, cell_floor: 3.0 V}"

@@ -14,9 +14,9 @@ from tests.simulators.onboard.flying import airborne, away, height, setup, speed
 from watchkeeper.aircraft.files import AircraftFile, load_aircraft_file
 from watchkeeper.aircraft.settings import read_settings
 from watchkeeper.aircraft.vocabulary import Setting, Settings, Status
-from watchkeeper.estimate import returnplan
-from watchkeeper.estimate.ownsettings import is_multirotor
-from watchkeeper.estimate.returnplan import ReturnPlan, of_file, of_settings
+from watchkeeper.estimate.home import returnplan
+from watchkeeper.estimate.home.ownsettings import is_multirotor
+from watchkeeper.estimate.home.returnplan import ReturnPlan, of_file, of_settings
 
 FILE = load_aircraft_file(
     """\

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from watchkeeper.estimate.rotorcraft import (
+from watchkeeper.estimate.home.rotorcraft import (
     PROFILE_GROWTH,
     PROFILE_SHARE,
     hover_inflow,

@@ -8,7 +8,7 @@ import pytest
 
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.satellites import SatelliteDrop
+from watchkeeper.estimate.position.satellites import SatelliteDrop
 
 
 def drops(counts: Sequence[int | None]) -> list[float | None]:

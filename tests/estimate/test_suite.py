@@ -2,52 +2,40 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
-from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
-from watchkeeper.aircraft.motion import Motion
-from watchkeeper.aircraft.parameters import Parameters
+from watchkeeper.aircraft.files import AircraftFile, load_aircraft_file, load_sortie_file
 from watchkeeper.aircraft.readings import BLIND, FAULT, Readings, Stream
-from watchkeeper.estimate.battery import OVER_ALL, BatteryEstimates
+from watchkeeper.aircraft.state import Aircraft
+from watchkeeper.estimate.packs.battery import OVER_ALL, BatteryEstimates
 from watchkeeper.estimate.suite import EstimateSuite
+from watchkeeper.link.sequence import SequenceTracker
 
 FILE = load_aircraft_file("packs: {cells: 12, capacity: 22 Ah, count: 2}", "a.yaml")
 SORTIE = load_sortie_file("weather: {wind: 4 m/s from 250 deg}", "s.yaml")
 NOON_US = 1_718_884_800_000_000  # 2024-06-20 12:00 UTC
 
 
-@dataclass
-class Counters:
-    received: int = 500
-    lost: int = 0
+class Subject(Aircraft):
+    """An aircraft for the estimates: a hexarotor 300 m from home."""
 
-
-@dataclass
-class Subject:
-    """An aircraft for the estimates."""
-
-    readings: Readings = field(default_factory=Readings)
-    file: AircraftFile | None = FILE
-    sortie: SortieFile | None = SORTIE
-    trackers: dict[tuple[str, int], Counters] = field(default_factory=lambda: {("a", 1): Counters()})
-    position: tuple[float, float] | None = (1.5, -2.25)
-    home: tuple[float, float] | None = (1.5027, -2.25)
-    motion: Motion = field(default_factory=Motion)
-    parameters: Parameters = field(default_factory=Parameters)
-    autopilot: int = 3  # MAV_AUTOPILOT_ARDUPILOTMEGA
-    vehicle: int = 13  # MAV_TYPE_HEXAROTOR
-    power_up: int = 1
-    streams: dict[str, Stream] = field(default_factory=dict)
+    def __init__(self, file: AircraftFile | None = FILE) -> None:
+        super().__init__(1, 1, () if file is None else (file,), SORTIE)
+        self.autopilot = 3  # MAV_AUTOPILOT_ARDUPILOTMEGA
+        self.vehicle = 13  # MAV_TYPE_HEXAROTOR
+        self.trackers["a", 1] = SequenceTracker()
+        self.set_home(1.5027, -2.25, "aircraft", NOON_US)
+        self.position = (1.5, -2.25)
+        self.told: dict[str, Stream] = {}
 
     def tell(self, now_us: int, **values: Any) -> None:
         """Set readings, `__` for the dot, each a new sample."""
         for key, value in values.items():
             name = key.replace("__", ".")
-            stream = self.streams.setdefault(name, Stream())
+            stream = self.told.setdefault(name, Stream())
             stream.mark(now_us)
             self.readings.put(INDEX[name], value, stream)
 
@@ -77,7 +65,8 @@ def fly(subject: Subject, suite: EstimateSuite, seconds: int = 40) -> int:
             link__margin=30.0,
         )
         for counter in subject.trackers.values():
-            counter.received += 25
+            for _ in range(25):
+                counter.receive((counter.received) & 0xFF)
         suite.run(now_us)
     return now_us
 

@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 import pytest
 
 from watchkeeper.aircraft.readings import Stream
-from watchkeeper.estimate.dusk import EVERY_US, TimeToDusk, to_dusk
-from watchkeeper.estimate.sun import CIVIL_DEG, RISE_DEG, crossing
+from watchkeeper.estimate.surroundings.dusk import EVERY_US, TimeToDusk, to_dusk
+from watchkeeper.estimate.surroundings.sun import CIVIL_DEG, RISE_DEG, crossing
 
 GREENWICH = (51.4769, -0.0005)
 OSLO = (59.9139, 10.7522)

@@ -8,7 +8,7 @@ from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import load_aircraft_file
 from watchkeeper.aircraft.fleet import Fleet
 from watchkeeper.aircraft.readings import BLIND, Readings
-from watchkeeper.estimate.battery import whole_pack
+from watchkeeper.estimate.packs.battery import whole_pack
 from watchkeeper.estimate.suite import EstimateSuite
 from watchkeeper.link.encode import Encoder
 from watchkeeper.link.framing import Framer

@@ -23,10 +23,10 @@ from simulators.onboard.sensors import SensorErrors
 from simulators.physics.airframe import Airframe, Load
 from watchkeeper.aircraft.files import load_aircraft_file
 from watchkeeper.aircraft.fleet import Fleet
-from watchkeeper.estimate.airwind import larger_axis
-from watchkeeper.estimate.leanfilter import AHEAD, RIGHT
+from watchkeeper.estimate.air.airwind import larger_axis
+from watchkeeper.estimate.air.leanfilter import AHEAD, RIGHT
+from watchkeeper.estimate.air.wind import WindEstimate
 from watchkeeper.estimate.suite import NEEDS
-from watchkeeper.estimate.wind import WindEstimate
 from watchkeeper.link.framing import Framer
 
 SEEDS: Final = range(1, 13)

@@ -25,8 +25,10 @@ from watchkeeper.aircraft.fold_flight import (
 from watchkeeper.aircraft.fold_radio import RADIO_MESSAGES, margin_db
 from watchkeeper.aircraft.fold_words import PARAMETER, PARAMETER_LAYOUT, VERSION
 from watchkeeper.aircraft.handlers import FOLDINGS, TOUCHES
+from watchkeeper.aircraft.hearings import HEARINGS, Heard
 from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.ledger import Ledger
+from watchkeeper.aircraft.others import Others
 from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.peer import Peer
 from watchkeeper.aircraft.state import Aircraft
@@ -61,6 +63,7 @@ class Fleet:
         self._labelled: int | None = None
         """The system that the labels are of: the first heard that an aircraft file fits, for a sortie has one."""
         self.aircraft: dict[int, Aircraft] = {}
+        self.others = Others()
         self.sources: dict[str, dict[tuple[int, int], Peer]] = {}
         """Peers by source and (system, component)."""
         self._links: dict[str, dict[int, Peer]] = {}
@@ -186,6 +189,13 @@ class Fleet:
             if owner is not None and not self._is_copy(source, frame, owner, now_us):
                 fold_battery(owner, peer.component, unpack(message, payload), now_us)
                 return (owner,)
+        elif (hearing := HEARINGS.get(message)) is not None:
+            values = unpack(message, payload)
+            heard = Heard(source, peer.system, peer.component, values, now_us, self.aircraft, self.others)
+            try:
+                return hearing(heard)
+            except (ValueError, ArithmeticError):
+                peer.refused += 1
         return ()
 
     def _from_radio(self, source: str, frame: Frame, now_us: int) -> Sequence[Aircraft]:
@@ -256,7 +266,7 @@ class Fleet:
         if self._labelled is None and fits:
             self._labelled = peer.system
         labels = self._labels if self._labelled == peer.system else None
-        return Aircraft(peer.system, peer.component, self._files, self._sortie, labels)
+        return Aircraft(peer.system, peer.component, self._files, self._sortie, labels, self.others)
 
     def _evict(self, now_us: int) -> bool:
         """Make room: of the aircraft long silent that never sent a position, the one silent for longest goes."""

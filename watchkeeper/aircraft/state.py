@@ -7,13 +7,17 @@ from typing import Final
 
 from watchkeeper.aircraft.boot import BootClock
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
+from watchkeeper.aircraft.control import Control
 from watchkeeper.aircraft.downsign import DownSign
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.geodesy import is_place
+from watchkeeper.aircraft.health import Health
 from watchkeeper.aircraft.home import Home
 from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.motion import Motion
+from watchkeeper.aircraft.motors import Motors
+from watchkeeper.aircraft.others import Others
 from watchkeeper.aircraft.packs import PackTable
 from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.phase import DOWN, FLYING, PhaseTracker
@@ -93,6 +97,7 @@ class Aircraft:
         files: Sequence[AircraftFile] = (),
         sortie: SortieFile | None = None,
         labels: Labels | None = None,
+        others: Others | None = None,
     ) -> None:
         self.system = system
         self.component = component
@@ -104,6 +109,8 @@ class Aircraft:
         self.sortie = sortie
         self.labels = labels if labels is not None else Labels(None, ())
         """Its packs by the crew's ledger."""
+        self.others = others if others is not None else Others()
+        """Who else is heard."""
         self.readings = Readings()
         self.trackers: dict[tuple[str, int], SequenceTracker] = {}
         """Frame counters by source and component."""
@@ -130,6 +137,9 @@ class Aircraft:
         self.plan = Plan()
         self.homing = Home()
         self.motion = Motion()
+        self.control = Control()
+        self.health = Health()
+        self.motors = Motors()
         self.position: tuple[float, float] | None = None
         """Where it is: latitude and longitude in degrees."""
         self.fixed = False

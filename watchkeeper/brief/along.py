@@ -14,11 +14,11 @@ from watchkeeper.brief.bounds import Bounded, with_packs
 from watchkeeper.brief.day import Today
 from watchkeeper.brief.route import Part, Point, as_far, back
 from watchkeeper.brief.worlds import World
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.cell import PackState, usable
-from watchkeeper.estimate.forecast import UNREACHABLE_PCT, Arrival
-from watchkeeper.estimate.homeway import Leg
-from watchkeeper.estimate.power import PowerModel
+from watchkeeper.estimate.home.forecast import UNREACHABLE_PCT, Arrival
+from watchkeeper.estimate.home.homeway import Leg
+from watchkeeper.estimate.home.power import PowerModel
+from watchkeeper.estimate.packs.battery import Supply
+from watchkeeper.estimate.packs.cell import PackState, usable
 
 
 class _Flight(NamedTuple):

@@ -25,7 +25,7 @@ from watchkeeper.brief.polygon import (
     spans,
     to_way_m,
 )
-from watchkeeper.estimate.places import ASIDE_M
+from watchkeeper.estimate.home.places import ASIDE_M
 
 MOST_WORK: Final = 500_000
 """Ways times corners; a crew's sortie has a thousandth of it."""

@@ -17,7 +17,7 @@ from watchkeeper.brief.monitors import measured, measured_a, measured_ohm
 from watchkeeper.brief.route import Point, back, met, out
 from watchkeeper.brief.threshold import at_home, charges, gauges_pct
 from watchkeeper.brief.timeline import gusty, moments
-from watchkeeper.estimate.packtoday import rated_ah
+from watchkeeper.estimate.packs.packtoday import rated_ah
 
 LINK_LOST_WITHIN_S: Final = 10.0
 """A lost control link: waiting longer is flying blind (common practice: a few seconds)."""

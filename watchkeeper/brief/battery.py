@@ -15,13 +15,13 @@ from watchkeeper.brief.findings import BatteryToday, Deepest, LegToday, PackToda
 from watchkeeper.brief.route import HOME, Part, Point, back, out
 from watchkeeper.brief.threshold import gauges_pct, threshold
 from watchkeeper.brief.timeline import Moment, gusty, moments
-from watchkeeper.estimate.airwind import WindState
-from watchkeeper.estimate.cell import usable
-from watchkeeper.estimate.forecast import fly
-from watchkeeper.estimate.homeway import Leg
-from watchkeeper.estimate.limits import aborted_pct
-from watchkeeper.estimate.packtoday import rated_ah
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.air.airwind import WindState
+from watchkeeper.estimate.home.forecast import fly
+from watchkeeper.estimate.home.homeway import Leg
+from watchkeeper.estimate.home.limits import aborted_pct
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.packs.cell import usable
+from watchkeeper.estimate.packs.packtoday import rated_ah
 
 Case = Literal["as planned", "in a gust", "one pack out"]
 GUST_POWER: Final = 1.15

@@ -12,12 +12,12 @@ from typing import NamedTuple
 
 from watchkeeper.brief import worlds
 from watchkeeper.brief.day import Today
-from watchkeeper.estimate.airwind import WindState
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.forecast import BOUND, Arrival, fly
-from watchkeeper.estimate.homeway import Leg
-from watchkeeper.estimate.power import PowerModel
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.air.airwind import WindState
+from watchkeeper.estimate.home.forecast import BOUND, Arrival, fly
+from watchkeeper.estimate.home.homeway import Leg
+from watchkeeper.estimate.home.power import PowerModel
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.packs.battery import Supply
 
 Route = Callable[[ReturnPlan, WindState], Sequence[Leg] | None]
 """Legs in a wind, by a plan; None where there is no way."""

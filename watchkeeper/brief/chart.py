@@ -16,9 +16,9 @@ from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.aircraft.filetypes import Position, Wind
 from watchkeeper.aircraft.geodesy import Around
 from watchkeeper.brief.findings import PlaceToday, Remark
-from watchkeeper.estimate.homeway import LEAST_SPEED_M_S, HomeWind, speed_home
-from watchkeeper.estimate.places import ASIDE_M
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.homeway import LEAST_SPEED_M_S, HomeWind, speed_home
+from watchkeeper.estimate.home.places import ASIDE_M
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 AREA_MARGIN_M: Final = 100.0
 """What stands this much further than the farthest point still counts: wind, overshoot (common practice)."""

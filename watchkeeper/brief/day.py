@@ -10,18 +10,18 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import AircraftFile, Packs, SortieFile
-from watchkeeper.estimate.airdrag import drag_of, flow
-from watchkeeper.estimate.airwind import WindState, at_height, forecast
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.cell import PackState, temperature_factor
-from watchkeeper.estimate.chargefilter import ChargeFilter
-from watchkeeper.estimate.curve import rest_voltage_at
-from watchkeeper.estimate.forecast import BOUND
-from watchkeeper.estimate.pack import FLOORS_V
-from watchkeeper.estimate.power import PowerLearner, PowerModel
-from watchkeeper.estimate.returning import LEAN_SHARE, LEAST_RESERVE_PCT, UNTOLD_WIND_M_S
-from watchkeeper.estimate.returnplan import ReturnPlan
-from watchkeeper.estimate.rotorcraft import GRAVITY
+from watchkeeper.estimate.air.airdrag import drag_of, flow
+from watchkeeper.estimate.air.airwind import WindState, at_height, forecast
+from watchkeeper.estimate.home.forecast import BOUND
+from watchkeeper.estimate.home.power import PowerLearner, PowerModel
+from watchkeeper.estimate.home.returning import LEAN_SHARE, LEAST_RESERVE_PCT, UNTOLD_WIND_M_S
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.home.rotorcraft import GRAVITY
+from watchkeeper.estimate.packs.battery import Supply
+from watchkeeper.estimate.packs.cell import PackState, temperature_factor
+from watchkeeper.estimate.packs.chargefilter import ChargeFilter
+from watchkeeper.estimate.packs.curve import rest_voltage_at
+from watchkeeper.estimate.packs.pack import FLOORS_V
 
 UNTOLD_HEIGHT_M: Final = 10.0
 LEAST_WIND_DOUBT_M_S: Final = 1.0

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
 from watchkeeper.brief.findings import DuskToday, Remark
-from watchkeeper.estimate.sun import CIVIL_DEG, DAY_S, RISE_DEG, crossing, position
+from watchkeeper.estimate.surroundings.sun import CIVIL_DEG, DAY_S, RISE_DEG, crossing, position
 
 CLOCK_S: Final = 1800.0
 """Twilight by the clock, 14 CFR 107.29: before sunrise and after sunset."""

@@ -12,9 +12,9 @@ from typing import Final, NamedTuple
 from watchkeeper.aircraft.files import Clearance, SortieFile
 from watchkeeper.brief.chart import Chart, Spot, chart, listed, on_way, where
 from watchkeeper.brief.findings import HeightToday, Remark, Weight
-from watchkeeper.estimate.homeway import Start, way_home
-from watchkeeper.estimate.places import ASIDE_M
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.homeway import Start, way_home
+from watchkeeper.estimate.home.places import ASIDE_M
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 HOLD_MARGIN_M: Final = 3.0
 """Between a hanging load (or the aircraft) and the ground in a hold: barometers wander (common practice)."""

@@ -35,8 +35,8 @@ from watchkeeper.brief.remarks import (
 )
 from watchkeeper.brief.route import Point, points
 from watchkeeper.brief.stages import stages_today
-from watchkeeper.estimate.packtoday import FittedPack
-from watchkeeper.estimate.returnplan import DEFAULT_SPEED_M_S, ReturnPlan, of_file, of_settings
+from watchkeeper.estimate.home.returnplan import DEFAULT_SPEED_M_S, ReturnPlan, of_file, of_settings
+from watchkeeper.estimate.packs.packtoday import FittedPack
 
 REACH_HEIGHT_M: Final = 40.0
 """At which the reach is worked out where there is no plan."""

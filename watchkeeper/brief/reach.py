@@ -11,7 +11,7 @@ from watchkeeper.brief.bounds import bounded
 from watchkeeper.brief.day import Today
 from watchkeeper.brief.findings import LegToday, PointReach
 from watchkeeper.brief.route import Point, back
-from watchkeeper.estimate.forecast import fly
+from watchkeeper.estimate.home.forecast import fly
 
 BEARINGS: Final = 24
 FARTHEST_M: Final = 50_000.0

@@ -12,7 +12,7 @@ from watchkeeper.brief.day import Today
 from watchkeeper.brief.findings import BatteryToday, ReachToday, Remark, SettingsToday
 from watchkeeper.brief.route import Point
 from watchkeeper.brief.stages import COMES_HOME
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 USUAL_LATE_PCT: Final = 1.0
 _DOWN: Final = frozenset({"land", "stop_motors"})

@@ -14,9 +14,9 @@ from typing import Final, NamedTuple
 from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.brief.chart import bearing_deg, chart
 from watchkeeper.brief.day import Today
-from watchkeeper.estimate.airwind import WindState
-from watchkeeper.estimate.homeway import LEAST_SPEED_M_S, RISE_M_S2, HomeWind, Leg, Start, way_home
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.air.airwind import WindState
+from watchkeeper.estimate.home.homeway import LEAST_SPEED_M_S, RISE_M_S2, HomeWind, Leg, Start, way_home
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 LEAST_LEVEL_M: Final = 1.0
 

@@ -19,10 +19,10 @@ from watchkeeper.brief.findings import StageToday
 from watchkeeper.brief.monitors import measured, measured_a, measured_ah, measured_ohm, measured_v
 from watchkeeper.brief.route import Part, Point, back
 from watchkeeper.brief.timeline import Moment, home_parts, moments
-from watchkeeper.estimate.forecast import fly
-from watchkeeper.estimate.homeway import Leg
-from watchkeeper.estimate.lowstages import ACTIVE
-from watchkeeper.estimate.packtoday import rated_ah
+from watchkeeper.estimate.home.forecast import fly
+from watchkeeper.estimate.home.homeway import Leg
+from watchkeeper.estimate.home.lowstages import ACTIVE
+from watchkeeper.estimate.packs.packtoday import rated_ah
 
 LEFT_ALONE_S: Final = 7200.0
 COMES_HOME: Final = frozenset({"return", "retrace", "return_or_land"})

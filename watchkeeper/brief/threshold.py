@@ -19,15 +19,15 @@ from watchkeeper.brief.bounds import way_doubt_pct
 from watchkeeper.brief.day import Today, warmed
 from watchkeeper.brief.findings import Threshold
 from watchkeeper.brief.route import Point, back
-from watchkeeper.estimate.airwind import WindState
-from watchkeeper.estimate.battery import Supply
-from watchkeeper.estimate.cell import PackState
-from watchkeeper.estimate.chargefilter import CURVE_V
-from watchkeeper.estimate.curve import charge_at
-from watchkeeper.estimate.forecast import BOUND, fly
-from watchkeeper.estimate.homeway import Leg
-from watchkeeper.estimate.packtoday import rated_ah
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.air.airwind import WindState
+from watchkeeper.estimate.home.forecast import BOUND, fly
+from watchkeeper.estimate.home.homeway import Leg
+from watchkeeper.estimate.home.returnplan import ReturnPlan
+from watchkeeper.estimate.packs.battery import Supply
+from watchkeeper.estimate.packs.cell import PackState
+from watchkeeper.estimate.packs.chargefilter import CURVE_V
+from watchkeeper.estimate.packs.curve import charge_at
+from watchkeeper.estimate.packs.packtoday import rated_ah
 
 _HALVINGS: Final = 11
 """To a two thousandth of the charge."""

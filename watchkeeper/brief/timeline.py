@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 
 from watchkeeper.brief.day import Today, heating_k, warmer
 from watchkeeper.brief.route import Part, Point
-from watchkeeper.estimate.homeway import Leg
+from watchkeeper.estimate.home.homeway import Leg
 
 STEP_S: Final = 5.0
 

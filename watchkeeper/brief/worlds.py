@@ -16,11 +16,11 @@ from statistics import NormalDist
 from typing import Final, NamedTuple
 
 from watchkeeper.brief.day import Today
-from watchkeeper.estimate.airwind import WindState
-from watchkeeper.estimate.forecast import TIME_DOUBT, TIME_DOUBT_S
-from watchkeeper.estimate.homeway import Leg
-from watchkeeper.estimate.power import PowerModel
-from watchkeeper.estimate.returnplan import ReturnPlan
+from watchkeeper.estimate.air.airwind import WindState
+from watchkeeper.estimate.home.forecast import TIME_DOUBT, TIME_DOUBT_S
+from watchkeeper.estimate.home.homeway import Leg
+from watchkeeper.estimate.home.power import PowerModel
+from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 COUNT: Final = 127
 """A prime."""

@@ -10,7 +10,7 @@ from watchkeeper.aircraft.ledger import begin, fitted_faults
 from watchkeeper.cli.inputs import find_ledger, read_text
 from watchkeeper.documents import parse_document
 from watchkeeper.errors import BadInputError, bad_input
-from watchkeeper.estimate.packtoday import packs_today
+from watchkeeper.estimate.packs.packtoday import packs_today
 
 
 def packs_fitted(

@@ -25,7 +25,7 @@ from watchkeeper.documents import MAX_BYTES
 from watchkeeper.edges.appending import read_whole, settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.errors import BadInputError, bad_input
-from watchkeeper.estimate.packseen import Flown, PackSeen, booked
+from watchkeeper.estimate.packs.packseen import Flown, PackSeen, booked
 
 PART: Final = "ledger"
 MAX_WAITING: Final = 64

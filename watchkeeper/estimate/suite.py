@@ -9,25 +9,30 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Mapping, Sequence
-from typing import Final, Protocol
+from typing import Final
 
 from watchkeeper.aircraft.catalogue import INDEX
-from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.aircraft.labels import Labels
-from watchkeeper.aircraft.motion import Motion
-from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.battery import BatteryEstimates
-from watchkeeper.estimate.dusk import TimeToDusk
+from watchkeeper.aircraft.state import Aircraft
+from watchkeeper.estimate.air.wind import WindEstimate
+from watchkeeper.estimate.airframe import parts as airframe
+from watchkeeper.estimate.home.lostlink import LostLink
+from watchkeeper.estimate.home.ownactions import OwnActions
+from watchkeeper.estimate.home.ownsettings import OwnSettings, is_multirotor
+from watchkeeper.estimate.home.returning import ReturnHome
 from watchkeeper.estimate.learning import JSON, Learns, plain
-from watchkeeper.estimate.link import LinkLoss, MarginTrend, Trackers
-from watchkeeper.estimate.lostlink import LostLink
-from watchkeeper.estimate.ownactions import OwnActions
-from watchkeeper.estimate.ownsettings import Configured, OwnSettings, is_multirotor
-from watchkeeper.estimate.packseen import FlightEnd, Flown
-from watchkeeper.estimate.packtoday import packs_today
-from watchkeeper.estimate.returning import ReturnHome
-from watchkeeper.estimate.satellites import SatelliteDrop
-from watchkeeper.estimate.wind import WindEstimate
+from watchkeeper.estimate.packs.battery import BatteryEstimates
+from watchkeeper.estimate.packs.packseen import FlightEnd, Flown
+from watchkeeper.estimate.packs.packtoday import packs_today
+from watchkeeper.estimate.part import Known, Part
+from watchkeeper.estimate.position import parts as position
+from watchkeeper.estimate.position.satellites import SatelliteDrop
+from watchkeeper.estimate.radio import parts as radio
+from watchkeeper.estimate.radio.link import LinkLoss, MarginTrend
+from watchkeeper.estimate.readiness import parts as readiness
+from watchkeeper.estimate.surroundings import parts as surroundings
+from watchkeeper.estimate.surroundings.dusk import TimeToDusk
+from watchkeeper.estimate.traffic import parts as traffic
 
 NEEDS: Final = frozenset(
     {
@@ -41,6 +46,12 @@ NEEDS: Final = frozenset(
         168,  # WIND
         231,  # WIND_COV
         235,  # HIGH_LATENCY2
+        *radio.NEEDS,
+        *position.NEEDS,
+        *airframe.NEEDS,
+        *surroundings.NEEDS,
+        *traffic.NEEDS,
+        *readiness.NEEDS,
     }
 )
 """Messages that call for a run."""
@@ -50,55 +61,10 @@ PHASE: Final = INDEX["flight.phase"]
 ARMED: Final = INDEX["flight.armed"]
 
 
-class Part(Protocol):
-    """One estimate: the readings it writes, in order, and how to work them out."""
-
-    stream: Stream
-
-    @property
-    def indexes(self) -> Sequence[int]:
-        """Catalogue indexes of the readings that `run` returns values for."""
-
-    def run(self, now_us: int) -> Sequence[float | str | bool | None] | None:
-        """Return the values (None: unknown), or None when nothing new came."""
-
-
-class Subject(Configured, Protocol):
-    """What the estimates want of an aircraft."""
-
-    @property
-    def readings(self) -> Readings:
-        """Readings to work from and to write to."""
-
-    @property
-    def sortie(self) -> SortieFile | None:
-        """Today's sortie."""
-
-    @property
-    def trackers(self) -> Trackers:
-        """Frame counters by source and component."""
-
-    @property
-    def position(self) -> tuple[float, float] | None:
-        """Where it is: latitude and longitude in degrees."""
-
-    @property
-    def home(self) -> tuple[float, float] | None:
-        """Where home is: latitude and longitude in degrees."""
-
-    @property
-    def motion(self) -> Motion:
-        """How it moves and leans."""
-
-    @property
-    def power_up(self) -> int:
-        """How often it was seen to start."""
-
-
 class EstimateSuite:
     """All estimates of one aircraft."""
 
-    def __init__(self, aircraft: Subject, labels: Labels | None = None) -> None:
+    def __init__(self, aircraft: Aircraft, labels: Labels | None = None) -> None:
         self._aircraft = aircraft
         self._labels = labels if labels is not None else Labels(None, ())
         self._power_up = aircraft.power_up
@@ -136,6 +102,7 @@ class EstimateSuite:
             control_too=control == "same",  # where nobody says so, the pilot may well still fly it
             stated=file is not None and "return_" in file.model_fields_set,
         )
+        known = Known(aircraft, batteries, wind, own, home)
         return [
             batteries,
             LinkLoss(aircraft.trackers),
@@ -146,6 +113,12 @@ class EstimateSuite:
             OwnActions(readings, own.settings, own.plan, batteries.supplies, home),
             self._lost,
             TimeToDusk(lambda: aircraft.position, lambda now_us: now_us / 1e6),
+            *radio.parts(known),
+            *position.parts(known),
+            *airframe.parts(known),
+            *surroundings.parts(known),
+            *traffic.parts(known),
+            *readiness.parts(known),
         ]
 
     def run(self, now_us: int) -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from simulators.physics.cell import EVEN, GRID, POUCH_22AH, CellModel, broken_line, sampled
 from simulators.physics.packs import Pack, PackModel
-from watchkeeper.estimate.curve import rest_voltage_at
+from watchkeeper.estimate.packs.curve import rest_voltage_at
 
 # The cell of facts section 6 (pybamm): its curve, charge against voltage.
 CHARGE = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)

@@ -1,0 +1,1 @@
+"""The catalogue of readings, in parts by what they tell of."""

@@ -1,0 +1,45 @@
+"""The register of what is taken from components that are no aircraft's autopilot: stations, receivers, radios.
+
+What an autopilot itself sends is folded by `handlers.py`; a message that both may send stands in both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, TypeAlias
+
+from watchkeeper.aircraft.handlers import TOUCHES
+from watchkeeper.aircraft.others import Others
+from watchkeeper.aircraft.state import Aircraft
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A message, who sent it over which source, and all there is to fold it into."""
+
+    source: str
+    system: int
+    component: int
+    values: tuple[Any, ...]
+    """In wire order."""
+    now_us: int
+    aircraft: Mapping[int, Aircraft]
+    """By system id."""
+    others: Others
+
+
+Hearing: TypeAlias = Callable[[Heard], Sequence[Aircraft]]
+"""Returns the aircraft whose readings it touched."""
+HEARINGS: Final[dict[int, Hearing]] = {}
+
+
+def hears(message: int, *touched: int) -> Callable[[Hearing], Hearing]:
+    """Register what takes a message of others, with the readings of aircraft that it may write."""
+
+    def register(hearing: Hearing) -> Hearing:
+        HEARINGS[message] = hearing
+        TOUCHES[message] = TOUCHES.get(message, frozenset()) | frozenset(touched)
+        return hearing
+
+    return register

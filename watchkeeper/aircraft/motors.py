@@ -1,0 +1,7 @@
+"""Outputs and motors, as last told."""
+
+from __future__ import annotations
+
+
+class Motors:
+    """Of one power-up."""

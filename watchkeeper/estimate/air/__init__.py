@@ -1,0 +1,1 @@
+"""Wind and drag, out of how the aircraft leans and moves."""

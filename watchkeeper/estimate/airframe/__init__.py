@@ -1,0 +1,1 @@
+"""The airframe and what it does: vibration, motors, attitude, modes."""

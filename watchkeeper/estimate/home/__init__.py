@@ -1,0 +1,1 @@
+"""Getting home: what it costs, when to turn back, what the aircraft will do by itself."""

@@ -1,0 +1,1 @@
+"""What packs still hold, one by one and together."""

@@ -1,0 +1,338 @@
+"""The charge of one pack, with its doubt: what was drawn is counted, and the voltage corrects where it can tell.
+
+An extended Kalman filter (Plett, Battery Management Systems, vol. 2, ch. 3; from memory) over four states: the
+charge; the logarithm of the resistance against what was expected; by how much the cell's curve is off here,
+which keeps to one side over `CURVE_MEMORY` of charge; the logarithm of the charge that an Ah draws, in which
+age, capacity and the current sensor's scale lie together (a forecast reckons in the same measured Ah, so they
+need no parting). On the flat of the curve a voltage tells little, for then the curve's own doubt is as large as
+what it would tell.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Final
+
+from watchkeeper.aircraft.files import Packs
+from watchkeeper.estimate.matrix import cholesky, diagonal, is_covariance
+from watchkeeper.estimate.packs.belief import Belief, Unbooked
+from watchkeeper.estimate.packs.cell import (
+    COLDEST_DEGC,
+    CURVE_MEMORY,
+    FADE,
+    HOTTEST_DEGC,
+    LIFE_CYCLES,
+    RELAXING,
+    RESISTANCE_CAPACITY,
+    SETTLED,
+    PackState,
+    aged_capacity,
+    aged_resistance,
+    charge_factor,
+    temperature_factor,
+)
+from watchkeeper.estimate.packs.curve import charge_at, rest_voltage_at
+from watchkeeper.estimate.packs.packtoday import FittedPack
+
+CURVE_V: Final = {"lipo": 0.018, "lihv": 0.018, "liion": 0.06}
+"""Of a cell, one deviation: published pouch cells differ by so much, and so do gauges. Lithium ion
+differs more: a measured cell (10.5281/zenodo.2580327) rests 0.15 V above the published curve at half charge."""
+RELAXED_V: Final = 0.006  # what a rest of minutes has not yet settled
+SAMPLE_V: Final = 0.010  # of a cell; together with `INDEPENDENT_S`
+INDEPENDENT_S: Final = 8.0  # errors of a voltage under load keep to one side for so long
+TRANSIENT: Final = 0.12  # of the drop that a change of current makes, not explained by two relaxing parts
+CAPACITY: Final = 0.03  # of packs against their label
+SCALE: Final = 0.03  # of a current sensor
+WRONG_SCALE: Final = 0.5  # of one that was never set: half to twice as much
+USUAL_CYCLES: Final = 100.0  # of a pack of unknown age
+STATED_OHM: Final = 0.3  # of a stated resistance, as a logarithm
+GUESSED_OHM: Final = 1.0  # small cold packs have been seen with seven times what their size suggests
+GAUGE_PCT: Final = 5.0  # of a gauge that agrees with the voltage: it counts (common practice)
+FULL: Final = 0.95
+LOADED_PCT: Final = 10.0  # of a start under load beyond what the resistance explains
+WALK_OHM: Final = 0.002  # of ln R a root second; with a temperature told much of that is known
+OHM_BOUND: Final = 2.5
+DRAW_BOUND: Final = 1.0
+_FAR: Final = 2.5
+"""Deviations."""
+_GAP_S: Final = 30.0
+_LEAST_REACH: Final = 0.005
+_MOST_CURVE_V: Final = 0.5
+_MOST_VARIANCE: Final = 100.0  # of anything that was kept; the widest doubt of a charge begins far below
+
+Z, R, B, K = range(4)
+
+
+class ChargeFilter:
+    """Charge, resistance, curve and draw of one pack; V of a cell, A positive out of the pack."""
+
+    def __init__(self, packs: Packs, cells: int, capacity_ah: float) -> None:
+        self.cells = cells
+        self.capacity_ah = capacity_ah
+        self._chemistry = packs.chemistry
+        self._curve_v = CURVE_V[packs.chemistry]
+        cycles = packs.age_cycles
+        aged = cycles if cycles is not None else USUAL_CYCLES
+        seen = packs if isinstance(packs, FittedPack) else FittedPack()
+        left, label_doubt = aged_capacity(aged), CAPACITY
+        fade = FADE * aged / LIFE_CYCLES
+        fade_doubt = 0.4 * fade if cycles is not None else 0.8 * fade
+        if seen.capacity_doubt is not None:  # it was seen at its age
+            left, label_doubt, fade_doubt = 1.0, seen.capacity_doubt, 0.0
+        stated = packs.resistance_ohm
+        whole_ohm = stated / cells if stated is not None else RESISTANCE_CAPACITY / capacity_ah
+        ohm_doubt = STATED_OHM if stated is not None else GUESSED_OHM
+        more = aged_resistance(aged)
+        if seen.resistance_doubt is not None:
+            more, ohm_doubt = 1.0, seen.resistance_doubt
+        self._fast_ohm = whole_ohm * more / SETTLED
+        draw_doubt = math.sqrt(label_doubt**2 + fade_doubt**2 + SCALE**2)
+        self._x = [0.0, 0.0, 0.0, -math.log(left)]
+        self._p = diagonal(0.0, ohm_doubt**2, self._curve_v**2, draw_doubt**2)
+        self._unbooked = self._now()
+        self._parts_a = [0.0 for _ in RELAXING]
+        self._time_us = 0
+        self._degc: float | None = None
+        self.started = False
+
+    @property
+    def charge(self) -> float:
+        """Charge left, as a part of what the pack holds at its age."""
+        return self._x[Z]
+
+    @property
+    def charge_doubt(self) -> float:
+        """Its standard deviation."""
+        return math.sqrt(max(0.0, self._p[Z][Z]))
+
+    @property
+    def degc(self) -> float | None:
+        """Temperature as last told, degrees C."""
+        return self._degc
+
+    def _now(self) -> Unbooked:
+        return Unbooked(Belief(self._x[R], self._p[R][R]), Belief(self._x[K], self._p[K][K]))
+
+    @property
+    def drawn_ah(self) -> float:
+        """Drawn since the last `book`."""
+        return self._unbooked.drawn_ah
+
+    def resistance_shown(self) -> tuple[float, float] | None:
+        """Return what was shown since the last `book` of a cell's settled resistance, ohm, and its doubt.
+
+        At mid charge and the temperature told; the doubt is of the logarithm. None if nothing was shown.
+        """
+        shown = self._now().resistance.without(self._unbooked.resistance)
+        if shown is None:
+            return None
+        warm = temperature_factor(self._degc) if self._degc is not None else 1.0
+        return self._fast_ohm * SETTLED * warm * math.exp(shown.value), math.sqrt(shown.variance)
+
+    def capacity_shown(self) -> tuple[float, float] | None:
+        """Return the same of the capacity, in measured Ah."""
+        shown = self._now().draw.without(self._unbooked.draw)
+        if shown is None:
+            return None
+        return self.capacity_ah * math.exp(-shown.value), math.sqrt(shown.variance)
+
+    def book(self) -> None:
+        """Take it that what was drawn and shown up to now is written down elsewhere."""
+        self._unbooked = self._now()
+
+    def begin(
+        self,
+        rest_cell_v: float | None,
+        gauge_pct: float | None,
+        *,
+        resting: bool,
+        load_a: float,
+        cell_v: float | None = None,
+    ) -> bool:
+        """Start from what the first sample tells; return whether it told enough.
+
+        `rest_cell_v` is a cell's voltage with the load's drop taken out, `cell_v` with it. What was learned of
+        resistance and draw stays; charge and curve begin anew, and with them what tied them to the rest.
+        """
+        if rest_cell_v is None and gauge_pct is None:
+            return False
+        for i in range(4):
+            self._p[Z][i] = self._p[i][Z] = self._p[B][i] = self._p[i][B] = 0.0
+        self._x[B], self._p[B][B] = 0.0, self._curve_v**2
+        if rest_cell_v is None:
+            assert gauge_pct is not None
+            self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, (2.0 * GAUGE_PCT / 100.0) ** 2
+        else:
+            drop_v = 0.0
+            if not resting and cell_v is not None:
+                # by the resistance that is expected here: voltages will be compared with that from now on
+                drop_v = self._fast_ohm * math.exp(self._x[R]) * SETTLED * load_a
+                rest_cell_v = cell_v + drop_v
+            at = charge_at(rest_cell_v, self._chemistry) / 100.0
+            ohm_doubt = self._p[R][R]
+            loose_v = math.sqrt(self._curve_v**2 + RELAXED_V**2 + drop_v**2 * ohm_doubt)
+            up = charge_at(rest_cell_v + loose_v, self._chemistry)
+            down = charge_at(rest_cell_v - loose_v, self._chemistry)
+            slope = max(0.1, 200.0 * loose_v / max(1.0, up - down))
+            extra = 0.0 if resting else LOADED_PCT / 100.0
+            self._x[Z] = at
+            # the voltage is curve, its error and the drop together: too much in one is too little in the others
+            self._p[Z][Z] = (loose_v / slope) ** 2 + extra**2
+            self._p[Z][B] = self._p[B][Z] = -(self._curve_v**2) / slope
+            self._p[Z][R] = self._p[R][Z] = drop_v * ohm_doubt / slope
+            if gauge_pct is not None:
+                self._hear_gauge(gauge_pct / 100.0, resting=resting)
+        self.started = True
+        return True
+
+    def _hear_gauge(self, gauge: float, *, resting: bool) -> None:
+        """Take a gauge in where it may be right.
+
+        One that promises more than the voltage is believed only at rest and where it does not just say "full": a
+        half-used pack announced as full is the dearer mistake, and what counts from full in flight shows the same.
+        """
+        off = gauge - self._x[Z]
+        spread = self._p[Z][Z] + (GAUGE_PCT / 100.0) ** 2
+        may_lift = resting and gauge < FULL
+        if off * off <= 4.0 * spread and (off <= 0.02 or may_lift):
+            self._correct([1.0, 0.0, 0.0, 0.0], off, (GAUGE_PCT / 100.0) ** 2)
+
+    def at_degc(self, degc: float) -> None:
+        """Take the pack to be so warm, degrees C, until it tells."""
+        self._degc = max(COLDEST_DEGC, min(HOTTEST_DEGC, degc))
+
+    def distrust_current(self, drawn_ah: float) -> None:
+        """Take it that the current is grossly wrong, and was for what was drawn up to now."""
+        p = self._p
+        p[K][K] += WRONG_SCALE**2
+        p[R][R] += WRONG_SCALE**2
+        p[Z][Z] += (WRONG_SCALE * drawn_ah / self.capacity_ah) ** 2
+
+    def draw(self, drawn_ah: float, doubt: float) -> None:
+        """Take off what was drawn since the last call, Ah as measured; `doubt` (of full charge) is added to it."""
+        x, p = self._x, self._p
+        self._unbooked = self._unbooked._replace(drawn_ah=self._unbooked.drawn_ah + drawn_ah)
+        per_ah = math.exp(x[K]) / self.capacity_ah
+        step = drawn_ah * per_ah
+        # z falls by e^k used / Q; the curve's error forgets as charge goes by
+        keep = math.exp(-abs(step) / CURVE_MEMORY)
+        for i in range(4):
+            p[Z][i] -= step * p[K][i]
+        for i in range(4):
+            p[i][Z] -= step * p[i][K]
+        for i in range(4):
+            p[B][i] *= keep
+            p[i][B] *= keep
+        p[B][B] += (1.0 - keep * keep) * self._curve_v**2
+        p[Z][Z] += doubt * doubt
+        x[Z] -= step
+        x[B] *= keep
+        self._bound()
+
+    def hear(self, cell_v: float, current_a: float, degc: float | None, time_us: int) -> None:
+        """Correct by a cell's mean voltage, V, under a current, A, at a temperature (None: not told)."""
+        step_s = (time_us - self._time_us) / 1e6
+        first = not self._time_us or not 0.0 <= step_s < _GAP_S
+        self._time_us = time_us
+        if first:
+            self._parts_a = [current_a for _ in RELAXING]
+            return
+        changed_a = current_a - self._parts_a[0]
+        for i, (_, tau_s) in enumerate(RELAXING):
+            self._parts_a[i] += (current_a - self._parts_a[i]) * (1.0 - math.exp(-step_s / tau_s))
+        if degc is not None and COLDEST_DEGC <= degc <= HOTTEST_DEGC:
+            self._degc = degc
+        x, p = self._x, self._p
+        p[R][R] += WALK_OHM**2 * step_s
+        load_a = current_a + sum(share * amp for (share, _), amp in zip(RELAXING, self._parts_a, strict=True))
+        ohm = self._ohm_now(x[Z])
+        drop_v = ohm * load_a
+        slope = self._slope()
+        error_v = cell_v - (rest_voltage_at(100.0 * x[Z], self._chemistry) + x[B] - drop_v)
+        changing_v = TRANSIENT * ohm * changed_a
+        noise = SAMPLE_V**2 * max(1.0, INDEPENDENT_S / max(step_s, 0.05)) + changing_v**2
+        self._correct([slope, -drop_v, 1.0, 0.0], error_v, noise)
+
+    def _slope(self) -> float:
+        """Return the curve's slope, V for the whole charge, over as much of it as is in doubt.
+
+        The tangent would take a kink that may or may not lie behind for knowledge of which side it is.
+        """
+        charge, reach = self._x[Z], max(_LEAST_REACH, self.charge_doubt)
+        up, down = min(1.0, charge + reach), max(0.0, charge - reach)
+        rise_v = rest_voltage_at(100.0 * up, self._chemistry) - rest_voltage_at(100.0 * down, self._chemistry)
+        return rise_v / (up - down)
+
+    def _ohm_now(self, charge: float) -> float:
+        """Return a cell's fast resistance at a charge and the present temperature."""
+        warm = temperature_factor(self._degc) if self._degc is not None else 1.0
+        return self._fast_ohm * warm * charge_factor(charge) * math.exp(self._x[R])
+
+    def _correct(self, row: list[float], error: float, noise: float) -> None:
+        """Take one measurement in: its row of derivatives, its innovation, its variance."""
+        p = self._p
+        gains = [sum(p[i][j] * row[j] for j in range(4)) for i in range(4)]
+        spread = sum(row[i] * gains[i] for i in range(4)) + noise
+        # what is far out says the less the further: a joint that gives way is not a charge that falls
+        beyond = abs(error) / (_FAR * math.sqrt(spread))
+        weight = 1.0 if beyond <= 1.0 else 1.0 / (beyond * beyond)
+        for i in range(4):
+            self._x[i] += weight * gains[i] / spread * error
+        for i in range(4):
+            for j in range(4):
+                p[i][j] -= weight * gains[i] * gains[j] / spread
+        self._bound()
+
+    def _bound(self) -> None:
+        x = self._x
+        x[Z] = max(0.0, min(1.0, x[Z]))
+        x[R] = max(-OHM_BOUND, min(OHM_BOUND, x[R]))
+        x[K] = max(-DRAW_BOUND, min(DRAW_BOUND, x[K]))
+
+    def state(self) -> PackState:
+        """Return what a forecast needs, at the expected values."""
+        return self._state(self._x)
+
+    def doubtful(self) -> list[PackState]:
+        """Return one state for each independent error, off by one standard deviation to the dear side.
+
+        The columns of the covariance's Cholesky factor are independent errors of one deviation each.
+        """
+        factor = cholesky(self._p)
+        states: list[PackState] = []
+        for j in range(4):
+            column = [factor[i][j] for i in range(4)]
+            # dear is less charge, or, where that stays, more resistance or a greater draw
+            sign = -1.0 if (column[Z] or -(column[R] + column[K] - column[B])) > 0.0 else 1.0
+            states.append(self._state([x + sign * d for x, d in zip(self._x, column, strict=True)]))
+        return states
+
+    def _state(self, x: list[float]) -> PackState:
+        warm = temperature_factor(self._degc) if self._degc is not None else 1.0
+        ohm = self._fast_ohm * SETTLED * warm * math.exp(x[R])
+        return PackState(self._chemistry, self.cells, x[Z], ohm, math.exp(x[K]) / self.capacity_ah, x[B])
+
+    def learned(self) -> Mapping[str, list[float]]:
+        """Return what was learned, to be kept over a restart of the watch."""
+        return {
+            "x": list(self._x),
+            "p": [v for row in self._p for v in row],
+            "parts_a": list(self._parts_a),
+            "unbooked": self._unbooked.values(),
+        }
+
+    def resume(self, kept: Mapping[str, list[float]]) -> None:
+        """Take up what was kept. ValueError if it cannot be that."""
+        x, flat, parts = kept["x"], kept["p"], kept["parts_a"]
+        shape = len(x), len(flat), len(parts)
+        if shape != (4, 16, len(RELAXING)) or not all(map(math.isfinite, [*x, *flat, *parts])):
+            raise ValueError("no charge that was kept")
+        p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
+        if abs(x[B]) > _MOST_CURVE_V or not is_covariance(p, _MOST_VARIANCE):
+            raise ValueError("no covariance")
+        self._unbooked = Unbooked.kept(kept["unbooked"])
+        self._x, self._p = list(x), p
+        self._parts_a = list(parts)
+        self._bound()
+        self.started = True

@@ -1,0 +1,72 @@
+"""Each fitted pack as it is today: the aircraft file's, with what the crew's ledger knows of it by its label."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from watchkeeper.aircraft.files import Packs
+from watchkeeper.aircraft.ledger import Ledger
+from watchkeeper.estimate.packs.cell import temperature_factor
+
+SEEN_CAPACITY: Final = 0.05
+"""One standard deviation, as a part, of a capacity that the ledger gives without one: a charger's count, from full
+down to where a crew stops and up again (common practice)."""
+SEEN_OHM: Final = 0.15
+"""As a logarithm, of a resistance that was seen at a known temperature: 15 K from where it was, an Arrhenius
+constant that is off by 600 K is 0.11; another connector, another current sensor 0.1."""
+UNTOLD_OHM: Final = 0.3
+"""The same where no temperature was told: 10 K are 0.3 by 2 600 K."""
+
+
+class FittedPack(Packs):
+    """One pack as it is fitted today.
+
+    `capacity_ah` is what it holds today where `capacity_doubt` is known, `resistance_ohm` what it has today at 25
+    degrees C where `resistance_doubt` is known: age must not be counted again. Else both are the aircraft file's,
+    of a new pack.
+    """
+
+    label: str = ""
+    rated_ah: float | None = None
+    """Capacity by the aircraft file; what cycles are counted in."""
+    capacity_doubt: float | None = None
+    """One standard deviation, as a part of the capacity."""
+    resistance_doubt: float | None = None
+    """One standard deviation of the resistance's logarithm."""
+
+
+def packs_today(packs: Packs, ledger: Ledger | None, fitted: Sequence[str]) -> list[Packs]:
+    """Return the fitted packs, pack 1 first, with what the ledger has of them.
+
+    A label that it does not have is a pack as in the aircraft file; with no labels all `packs.count` of them are.
+    """
+    if not fitted:
+        return [packs] * packs.count
+    return [fitted_pack(packs, ledger, label) for label in fitted]
+
+
+def rated_ah(pack: Packs) -> float:
+    """Return a pack's stated capacity, Ah, which gauges count from; 0 where none is stated."""
+    stated = pack.rated_ah if isinstance(pack, FittedPack) else None
+    return stated or pack.capacity_ah or 0.0
+
+
+def fitted_pack(packs: Packs, ledger: Ledger | None, label: str) -> FittedPack:
+    """Return one pack of these with what the ledger has of it."""
+    known = FittedPack().model_copy(update={**dict(packs), "label": label, "rated_ah": packs.capacity_ah})
+    entry = ledger.packs.get(label) if ledger is not None else None
+    if entry is None:
+        return known
+    seen: dict[str, float] = {}
+    if entry.cycles is not None:
+        seen["age_cycles"] = entry.cycles
+    if entry.capacity is not None:
+        ah, doubt_ah = entry.capacity
+        seen |= {"capacity_ah": ah, "capacity_doubt": doubt_ah / ah if doubt_ah is not None else SEEN_CAPACITY}
+    if entry.resistance is not None:
+        ohm, degc = entry.resistance
+        warm = 1.0 if degc is None else temperature_factor(degc)
+        doubt = UNTOLD_OHM if degc is None else SEEN_OHM
+        seen |= {"resistance_ohm": ohm / warm, "resistance_doubt": doubt}
+    return known.model_copy(update=seen)

@@ -1,0 +1,1 @@
+"""Whether the aircraft knows where it is."""

@@ -1,0 +1,1 @@
+"""Whether the aircraft is heard, and for how long."""

@@ -1,0 +1,1 @@
+"""Airspace, ground, daylight: what is around the flight."""

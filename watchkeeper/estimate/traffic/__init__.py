@@ -1,0 +1,1 @@
+"""Others in the air, and how close they come."""
