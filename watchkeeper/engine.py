@@ -19,10 +19,13 @@ from watchkeeper.aircraft.ledger import Ledger
 from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
+from watchkeeper.alerts.checks import ACTIONS as PREPARING
+from watchkeeper.alerts.checks import Checks
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
+from watchkeeper.alerts.readiness import Readiness
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.estimate.learning import JSON
@@ -53,12 +56,15 @@ _LINK_AGE = INDEX["link.age"]
 class _Watched:
     """One aircraft with its estimates and its alerts."""
 
-    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "seen_us", "suite")
+    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "readiness", "seen_us", "suite")
 
     def __init__(self, aircraft: Aircraft, book: AlertBook, now_us: int) -> None:
         self.aircraft = aircraft
         self.suite = EstimateSuite(aircraft, aircraft.labels)
         self.book = book
+        sortie = aircraft.sortie
+        checks = Checks(sortie.checklist, sortie.crew.roles) if sortie is not None else Checks()
+        self.readiness = Readiness(aircraft.readings, checks)
         self.seen_us = now_us
         self.estimated_us = -ESTIMATE_EVERY_US
         self.power_up = aircraft.power_up
@@ -158,6 +164,9 @@ class Engine:
                 self._teller.refusal(
                     order.action, order.rule, order.aircraft, "no such aircraft", order.role, now_us
                 )
+            elif order.action in PREPARING:
+                if reason := one.readiness.checks.take(order):
+                    self._teller.refusal(order.action, order.rule, order.aircraft, reason, order.role, now_us)
             else:
                 carry_out(one.book, self._teller, order, now_us)
         else:
@@ -207,6 +216,10 @@ class Engine:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
         kept = [f"Aircraft {system}: {remark}." for system, remark in self._resuming.remarks.items()]
         return describe_sources(self._fleet, self._now_us or 0) + kept
+
+    def reasons(self, system: int) -> tuple[str, ...]:
+        """Return what speaks against a take-off, in words; empty in the air. KeyError if not known."""
+        return self._watched[system].readiness.reasons
 
     def contour(self, system: int) -> tuple[float, ...]:
         """Return the reach of an aircraft in m by bearing from home, evenly from north; empty while unknown."""
@@ -262,6 +275,7 @@ class Engine:
             for one in self._watched.values():
                 if sweep:
                     one.suite.silent(grid_us, one.aircraft.link.time_us)
+                    self._look_before(one, grid_us)
                     one.book.sweep(grid_us)
                 else:
                     one.book.grid(grid_us)
@@ -286,6 +300,12 @@ class Engine:
                 self._teller.several = len(self._watched) > 1
         if self._step % BLIND_EVERY == 0:
             self._desk.blind(self._lacks(now_us), now_us)
+
+    def _look_before(self, one: _Watched, now_us: int) -> None:
+        """Work out what speaks against a take-off."""
+        alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
+        blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
+        one.readiness.look(alerts, blind, now_us)
 
     def _lacks(self, now_us: int) -> Lacks:
         lacks: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}

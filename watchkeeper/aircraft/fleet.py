@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 # the handlers register themselves as their modules are imported
-from watchkeeper.aircraft import fold_motion, fold_words  # noqa: F401
+from watchkeeper.aircraft import fold_crew, fold_motion, fold_words  # noqa: F401
 from watchkeeper.aircraft.copies import Copies
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fold_battery import fold_battery
@@ -191,7 +191,9 @@ class Fleet:
                 return (owner,)
         elif (hearing := HEARINGS.get(message)) is not None:
             values = unpack(message, payload)
-            heard = Heard(source, peer.system, peer.component, values, now_us, self.aircraft, self.others)
+            heard = Heard(
+                source, peer.system, peer.component, peer.vehicle, values, now_us, self.aircraft, self.others
+            )
             try:
                 return hearing(heard)
             except (ValueError, ArithmeticError):

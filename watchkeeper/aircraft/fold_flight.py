@@ -8,7 +8,7 @@ from pymavlink.dialects.v20 import all as dialect
 
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.seen import LANDING, UNDEFINED
-from watchkeeper.aircraft.state import ARMED, INTERVAL, MODE, PLACE, UPSETS, Aircraft
+from watchkeeper.aircraft.state import ARMED, ARMED_FOR, INTERVAL, MODE, PLACE, UPSETS, Aircraft
 
 HEARTBEAT: Final = 0
 HIGH_LATENCY: Final = 235
@@ -35,7 +35,7 @@ def is_autopilot(vehicle: int, autopilot: int) -> bool:
     return autopilot != dialect.MAV_AUTOPILOT_INVALID and vehicle not in _NOT_AIRCRAFT
 
 
-@folds(HEARTBEAT, MODE, ARMED, INTERVAL, also=PLACE | UPSETS)
+@folds(HEARTBEAT, MODE, ARMED, ARMED_FOR, INTERVAL, also=PLACE | UPSETS)
 def _heartbeat(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     custom_mode, vehicle, autopilot, base_mode, _, _ = values
     if not is_autopilot(vehicle, autopilot):

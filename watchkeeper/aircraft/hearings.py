@@ -21,6 +21,8 @@ class Heard:
     source: str
     system: int
     component: int
+    vehicle: int | None
+    """MAV_TYPE of its heartbeat, if one was heard."""
     values: tuple[Any, ...]
     """In wire order."""
     now_us: int

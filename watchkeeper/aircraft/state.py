@@ -30,6 +30,7 @@ from watchkeeper.link.sequence import SequenceTracker
 PHASE: Final = INDEX["flight.phase"]
 MODE: Final = INDEX["flight.mode"]
 ARMED: Final = INDEX["flight.armed"]
+ARMED_FOR: Final = INDEX["flight.armed_for"]
 RESTARTED: Final = INDEX["flight.restarted"]
 DISARMED: Final = INDEX["flight.disarmed_in_air"]
 DISTANCE: Final = INDEX["position.home_distance"]
@@ -225,6 +226,10 @@ class Aircraft:
         starts = armed and self.seen.armed is False and self.tracker.phase in DOWN
         if starts and self.position is not None and self.fixed:
             self.set_home(*self.position, "arming", stream.time_us)
+        if armed is not self.seen.armed:
+            since = self.streams.armed
+            since.mark(stream.time_us)
+            self.readings.put(ARMED_FOR, 0.0 if armed else None, since)
         self.seen.armed = armed
         self.readings.put(ARMED, armed, stream)
 

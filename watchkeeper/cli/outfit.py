@@ -22,6 +22,7 @@ from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_address import parse_broker
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.recorder import Recorder, prepare_folder
+from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice import NO_DEVICE, Voice
 from watchkeeper.edges.watch_log import WatchLog, default_folder
@@ -129,6 +130,9 @@ async def _run(
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     _open_ledger(outfit, watch, terminal)
+    if outfit.sortie is not None:
+        check = SettingsCheck(engine, watch.order, watch.report, outfit.sortie, outfit.ledger.ledger)
+        feeds = [*feeds, check.run]
     try:
         watch.start(started_us)
         hub.hand(opening(started_us))

@@ -64,7 +64,10 @@ class _Action(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
     time_us: int = Field(ge=0, lt=1 << 52)
-    action: Literal["start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report", "resume"]
+    action: Literal[
+        "start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report", "resume",
+        "check", "uncheck", "confirm", "settings",
+    ]  # fmt: skip
     rule: str | None = None
     aircraft: int | None = None
     role: str = "pilot"

@@ -23,6 +23,7 @@ CONDUCT: tuple[R, ...] = (
         held=True,
     ),
     R("flight.armed", "", "motors armed", "HEARTBEAT", boolean=True, held=True),
+    R("flight.armed_for", "s", "time since it was armed", "HEARTBEAT", held=True, rate=1.0),
     R(
         "flight.restarted",
         "",
