@@ -87,7 +87,7 @@ class Order:
     that stand unacknowledged), or report: the part `rule` ("voice", "mqtt", a source, ...) of the watch
     works (`ok`) or does not, with the reason in `text` and the level it deserves; or resume: what was `kept` of
     `aircraft` by a watch that ended in flight; or, before a take-off of `aircraft`: check and uncheck (the item of
-    the checklist in `text`), confirm (`role` hears the watch), settings (how they compare with today's: `ok` if they
+    the checklist in `text`), confirm (`role` hears the watch), settings (how they compare: `ok` if they
     could be compared, in `text` a line for each that does not fit).
     """
 
