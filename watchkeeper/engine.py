@@ -9,6 +9,7 @@ than the last begins a new segment at the last engine time.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TypeAlias
 
 from watchkeeper.aircraft.autopilots import tables
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
@@ -28,12 +29,13 @@ from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.readiness import Readiness
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
+from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.estimate.learning import JSON
 from watchkeeper.estimate.packs.packseen import Flown
 from watchkeeper.estimate.resuming import Resuming, record
 from watchkeeper.estimate.suite import NEEDS, EstimateSuite
 from watchkeeper.link.framing import Framer
-from watchkeeper.rules.load import RuleSet
+from watchkeeper.rules.load import RuleSet, load_packs
 
 GRID_US = 100_000
 SWEEP_EVERY = 10
@@ -49,6 +51,9 @@ QUIET_US = 3_000_000
 """Silent for longer: that it cannot be seen is said by the link's own alerts, not once a reading."""
 GONE_AFTER_US = 60_000_000
 MAX_SOURCES = 64
+
+Packs: TypeAlias = tuple[tuple[str, str], ...]
+"""(name, text) of each rule pack."""
 
 _LINK_AGE = INDEX["link.age"]
 
@@ -81,6 +86,10 @@ class Engine:
         ledger: Ledger | None = None,
     ) -> None:
         self._rules = rules
+        self._settings = None if sortie is None else sortie.settings
+        self._prepared: tuple[Packs, RuleSet] | None = None
+        self.rule_faults: tuple[Fault, ...] = ()
+        """Why the last order to reload was refused; empty: it was not."""
         self._fleet = Fleet(aircraft_files, sortie, ledger)
         self._teller = Teller()
         self._desk = WatchDesk(self._teller)
@@ -156,6 +165,8 @@ class Engine:
         now_us = self._advance(now_s)
         if order.action == "report":
             self._desk.report(order, now_us)
+        elif order.action == "reload":
+            self._reload(order.packs, now_us)
         elif order.action == "resume":
             self._resuming.offer(order.aircraft, order.kept)
         elif order.aircraft is not None:
@@ -175,6 +186,30 @@ class Engine:
                 for one in self._watched.values():
                     carry_out(one.book, self._teller, order, now_us)
         return self._teller.take()
+
+    def prepare(self, packs: Packs) -> None:
+        """Compile packs ahead of an order to reload them; safe beside the engine's work, and changes no decision.
+
+        Raises BadInputError; the order would be refused too.
+        """
+        self._prepared = packs, load_packs(packs, self._settings)
+
+    def _reload(self, packs: Packs, now_us: int) -> None:
+        """Go on with other rules, all or nothing."""
+        try:
+            if not packs:
+                raise bad_input("a reload without packs", "name packs")
+            if self._prepared is None or self._prepared[0] != packs:
+                self.prepare(packs)
+        except BadInputError as error:
+            self.rule_faults = error.faults
+            self._desk.refused(error.faults, now_us)
+            return
+        assert self._prepared is not None
+        self.rule_faults, self._rules, self._prepared = (), self._prepared[1], None
+        for one in self._watched.values():
+            one.book.replace(self._rules.rules, self._rules.sterile, now_us)
+        self._desk.reloaded(len(self._rules.rules), now_us)
 
     def tick(self, now_s: float) -> list[Happening]:
         """Let time pass."""
@@ -298,6 +333,9 @@ class Engine:
                 self._desk.forget(system)
                 del self._watched[system]
                 self._teller.several = len(self._watched) > 1
+        changing = {(s, r): subject for s, o in self._watched.items() for r, subject in o.book.changing().items()}
+        self._desk.changing(changing, now_us)
+        self._flood(now_us)
         if self._step % BLIND_EVERY == 0:
             self._desk.blind(self._lacks(now_us), now_us)
 
@@ -306,6 +344,14 @@ class Engine:
         alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
         blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
         one.readiness.look(alerts, blind, now_us)
+
+    def _flood(self, now_us: int) -> None:
+        flooding = self._teller.flood.passed(now_us)
+        kept = standing = 0
+        if flooding:
+            kept = sum(one.book.flooded for one in self._watched.values())
+            standing = sum(1 for alert in self.alerts() if alert.stands and not alert.silent)
+        self._desk.flood(flooding=flooding, kept=kept, standing=standing, now_us=now_us)
 
     def _lacks(self, now_us: int) -> Lacks:
         lacks: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
@@ -327,7 +373,9 @@ class Engine:
         return 0 if stream is None else now_us - stream.time_us
 
     def _begin(self, aircraft: Aircraft, now_us: int) -> _Watched:
-        book = AlertBook(aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller)
+        book = AlertBook(
+            aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller, self._rules.sterile
+        )
         one = self._watched[aircraft.system] = _Watched(aircraft, book, now_us)
         self._teller.several = len(self._watched) > 1
         if not self._heard_any:

@@ -1,6 +1,6 @@
 """The watch over a shipped scenario, through the whole engine, and what a crew would have heard.
 
-`python -m tests.simulators.watched [NAME]...` prints the table of all scenarios (or those named): what was expected
+`python -m tests.simulators.watched [NAME]...` prints a table of all scenarios (or those named): what was expected
 and when it was called, and what else was said above an advisory.
 """
 

@@ -56,6 +56,7 @@ def run(given: argparse.Namespace) -> int:
         kept_ledger = find_kept_ledger(given.recording)
         aircraft, sortie_path = kept_aircraft, kept_sortie
         print("with the aircraft and sortie files kept in the recording", file=sys.stderr)
+    own_rules = bool(packs) or given.only_rules
     if not packs and kept_rules:
         packs = kept_rules
         print("with the rule packs kept in the recording", file=sys.stderr)
@@ -69,7 +70,9 @@ def run(given: argparse.Namespace) -> int:
     pace = Pace(given.speed)
     with readings_table(given.readings) as table:
         try:
-            for happenings in play(engine, recording, until_s=given.until, table=table, pace=pace):
+            for happenings in play(
+                engine, recording, until_s=given.until, table=table, pace=pace, reloads=not own_rules
+            ):
                 shower.show(happenings)
         except KeyboardInterrupt:
             print("stopped", file=sys.stderr)
@@ -113,11 +116,17 @@ def play(
     until_s: float | None = None,
     table: Table | None = None,
     pace: Pace | None = None,
+    reloads: bool = True,
 ) -> Iterator[list[Happening]]:
-    """Drive `engine` with a recording; yields what happened. Rows and the end come at whole engine seconds."""
+    """Drive `engine` with a recording; yields what happened. Rows and the end come at whole engine seconds.
+
+    Without `reloads` the rules that were loaded during the watch are passed over: others are being tried on it.
+    """
     plain = until_s is None and table is None and (pace is None or pace.idle)
     row_s = 0.0
     for event in recording.events():
+        if not reloads and event.order is not None and event.order.action == "reload":
+            continue
         if not plain:
             elapsed_s = engine.elapsed_at(event.time_us / 1e6)
             while table is not None and engine.started and row_s <= elapsed_s and not _over(row_s, until_s):

@@ -12,10 +12,10 @@ from lark import Token, Tree
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.errors import did_you_mean
 from watchkeeper.rules import nodes, overtime
-from watchkeeper.rules.condition import ConditionError, Setting
+from watchkeeper.rules.condition import Comparison, ConditionError, Setting
 from watchkeeper.rules.nodes import Number, Truth, Word
 from watchkeeper.rules.window import Lasting, Window
-from watchkeeper.units import UNITS, Kind, describe, divide, multiply, unit
+from watchkeeper.units import UNITS, Kind, Unit, describe, divide, multiply, unit
 
 MAX_PARTS = 200
 MAX_DEPTH = 30
@@ -31,10 +31,15 @@ Part: TypeAlias = Number | Truth | Word
 
 
 class Compiler:
-    """Compiles one condition; `spans` then says what history it needs. Every method raises ConditionError."""
+    """Compiles one condition. Every method raises ConditionError.
+
+    `spans` then says what history it needs, `used` which settings it names, `comparisons` what it compares.
+    """
 
     def __init__(self, settings: Mapping[str, Setting]) -> None:
         self.spans: list[tuple[type[Window | Lasting], int]] = []
+        self.used: dict[str, Setting] = {}
+        self.comparisons: list[Comparison] = []
         self._settings = settings
         self._parts = 0
         self._depth = 0
@@ -105,6 +110,7 @@ class Compiler:
             raise ConditionError(
                 _at(sign), f"{describe(a.kind)} compared with {describe(b.kind)}", "compare like with like"
             )
+        self.comparisons.append(Comparison(str(sign), a.value, b.value, _shown_unit(a, b), _at(sign)))
         return nodes.compare(str(sign), a, b)
 
     def _chain(self, node: Tree[Any]) -> Number:
@@ -145,6 +151,7 @@ class Compiler:
             return nodes.boolean(index) if entry.boolean else nodes.reading(index)
         setting = self._settings.get(name)
         if setting is not None:
+            self.used[name] = setting
             return nodes.constant(setting.kind, setting.value)
         if name in {"true", "false"}:
             raise ConditionError(
@@ -201,6 +208,14 @@ class Compiler:
             raise ConditionError(_at(node), f"more than {MAX_WINDOWS} functions over time", "split the rule")
         self.spans.append((kind, round(span.constant * 1e6)))
         return len(self.spans) - 1
+
+
+def _shown_unit(left: Number, right: Number) -> Unit:
+    """Return the unit in which people read the two: that of a reading, else the coherent one of their kind."""
+    for i in (*left.readings, *right.readings):
+        if CATALOGUE[i].unit.kind == left.kind:
+            return CATALOGUE[i].unit
+    return next((u for u in UNITS.values() if u.kind == left.kind and u.factor == 1.0), Unit("", left.kind))
 
 
 def _kind_of(sign: Token, left: Number, right: Number) -> Kind:

@@ -50,7 +50,7 @@ def callout_faults(rule: Rule) -> list[Fault]:
     if numbers > 1:
         fault(f"{numbers} numbers", "say one")
     sentences = [part for part in re.split(r"\.(?:\s|$)", text) if part.strip()]
-    wanted = _SENTENCES[rule.level]
+    wanted = _SENTENCES[rule.level if rule.escalate is None else rule.escalate.to]
     if len(sentences) < wanted:
         parts = "subject, what, and what to do" if wanted > 2 else "subject and what"
         fault(f"{len(sentences)} of {wanted} parts", f"say {parts}, each ended by a full stop")
