@@ -77,8 +77,17 @@ class Announcer:
             self.word(ruling)
             self._teller.change(alert, Change.REPEATED, now_us, spoken=True)
 
+    def call_again(self, ruling: Ruling, now_us: int) -> None:
+        """Say a routine call again that the crew wants to hear every so often, if that is due."""
+        every_us, alert = ruling.rule.every_us, ruling.alert
+        if every_us and ruling.in_phase() and now_us - alert.said_us >= every_us and ruling.still_met(now_us):
+            self.call(ruling, now_us)
+
     def call(self, ruling: Ruling, now_us: int) -> None:
-        """Say a routine call, now or later."""
+        """Say a routine call, now or later; one that the crew may ask for is not said unasked."""
+        if ruling.rule.every_us == 0:
+            return
+        ruling.alert.said_us = now_us
         if self._hush.keeps(ruling, now_us):
             self._held[ruling.order] = ruling
         else:

@@ -131,7 +131,10 @@ class AlertBook:
             until = alert.shelved_until_us
             if until is not None and now_us >= until:
                 self.unshelve(ruling, now_us, by="")
-            self._announcer.repeat(ruling, now_us)
+            if ruling.rule.level is Level.ROUTINE:
+                self._announcer.call_again(ruling, now_us)
+            else:
+                self._announcer.repeat(ruling, now_us)
 
     def _judge(self, rulings: Iterable[Ruling], now_us: int) -> None:
         for ruling in rulings:

@@ -15,13 +15,15 @@ from watchkeeper.rules.condition import Condition, ConditionError, Setting
 from watchkeeper.rules.expression import compile_condition
 from watchkeeper.rules.levels import Level
 from watchkeeper.rules.places import place_in
-from watchkeeper.rules.schema import SPEAKS, Escalation, Rule, WrittenPack, WrittenRule
+from watchkeeper.rules.schema import SHORTEST_REPEAT_S, SPEAKS, Escalation, Rule, WrittenPack, WrittenRule
 from watchkeeper.rules.settings import Overrides, read_settings
 from watchkeeper.rules.template import Template, parse_template
+from watchkeeper.units import UNITS
 
 _HINTS = {"rule": "did you mean 'rules'?"}
 _NOT_ROUTINE = ("clear", "off_delay", "repeat", "latch", "mutes", "caused_by", "escalate")
 _BOTH = "show one in which the rule is met and one in which it is not"
+LONGEST_EVERY_S = 3600.0
 T = TypeVar("T")
 
 
@@ -45,6 +47,7 @@ class _Parts:
     say: Template | None
     during: frozenset[str]
     cases: tuple[Case, ...]
+    every_us: int | None
 
 
 class ReadPack(NamedTuple):
@@ -118,7 +121,27 @@ class _Reader:
             say=self._text(path, raw, "say", parse_template),
             during=self._during((*path, "during"), raw.get("during", ["powered"])),
             cases=self._cases((*path, "cases"), raw.get("cases"), written),
+            every_us=self._every((*path, "every"), raw.get("every"), routine=routine),
         )
+
+    def _every(self, path: Path, name: Any, *, routine: bool) -> int | None:
+        """Return how often a routine call is said, by the setting that it names."""
+        if not isinstance(name, str):
+            return None
+        setting = self.settings.get(name)
+        if not routine:
+            self._fault(path, "only a routine call has 'every'", "an alert has 'repeat'", key=True)
+        elif setting is None:
+            hint = did_you_mean(name, self.settings, otherwise="name a setting of this pack, in seconds")
+            self._fault(path, f"unknown setting '{name}'", hint)
+        elif setting.kind != UNITS["s"].kind:
+            self._fault(path, f"'{name}' is no time", "give the setting in seconds; 0 s is never")
+        elif setting.value and not SHORTEST_REPEAT_S <= setting.value <= LONGEST_EVERY_S:
+            what = f"'{name}' is {setting.value:g} s"
+            self._fault(path, what, f"give {SHORTEST_REPEAT_S:g} to {LONGEST_EVERY_S:g} s, or 0 s for never")
+        else:
+            return round(setting.value * 1e6)
+        return None
 
     def sterile(self, raw: dict[str, Any]) -> Condition | None:
         """Compile the pack's own condition for a sterile phase, which is looked at without a history."""
@@ -190,6 +213,8 @@ def _assemble(reader: _Reader, path: Path, pack: str, written: WrittenRule, part
     assert parts.say is not None
     used = dict((*parts.when.settings, *(parts.clear.settings if parts.clear else ())))
     used |= {name: reader.settings[name] for name in parts.say.settings}
+    if written.every is not None:
+        used[written.every] = reader.settings[written.every]
     to = written.escalate
     return Rule(
         id=written.id,
@@ -203,6 +228,7 @@ def _assemble(reader: _Reader, path: Path, pack: str, written: WrittenRule, part
         during=parts.during,
         say=parts.say,
         repeat_us=None if written.repeat is None else round(written.repeat * 1e6),
+        every_us=parts.every_us,
         latch=written.latch,
         mutes=written.mutes,
         caused_by=written.caused_by,

@@ -85,6 +85,7 @@ class WrittenRule(FileModel):
     during: Names = ("powered",)
     say: Words
     repeat: Annotated[float | None, quantity("s", least=SHORTEST_REPEAT_S, most=3600)] = None
+    every: Text | None = None
     latch: StrictBool = False
     mutes: Names = ()
     caused_by: Names = ()
@@ -129,6 +130,8 @@ class Rule:
     during: frozenset[str]
     say: Template
     repeat_us: int | None
+    every_us: int | None
+    """How often a routine call is said while it holds; 0: the crew has not asked for it, None: once."""
     latch: bool
     mutes: tuple[str, ...]
     caused_by: tuple[str, ...]
@@ -150,5 +153,6 @@ class Rule:
         clear = None if self.clear is None else self.clear.definition
         return (
             self.level, self.when.definition, clear, self.on_delay_us, self.off_delay_us, self.during, self.say,
-            self.repeat_us, self.latch, self.mutes, self.caused_by, self.trial, self.escalate, self.sterile,
+            self.repeat_us, self.every_us, self.latch, self.mutes, self.caused_by, self.trial, self.escalate,
+            self.sterile,
         )  # fmt: skip
