@@ -1,11 +1,11 @@
-"""Where the aircraft is and how it moves, its clock, its satellites, its wind."""
+"""Where the aircraft is and how it moves, its clock, its wind."""
 
 from __future__ import annotations
 
 import math
 from typing import Any, Final
 
-from watchkeeper.aircraft.catalogue import FIXES, INDEX
+from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.fold_battery import fold_gauge
 from watchkeeper.aircraft.fold_flight import HIGH_LATENCY
 from watchkeeper.aircraft.geodesy import is_place
@@ -16,14 +16,8 @@ from watchkeeper.aircraft.state import INTERVAL, LAG, MODE, PLACE, UPSETS, Aircr
 HEIGHT: Final = INDEX["position.height"]
 SPEED: Final = INDEX["position.ground_speed"]
 CLIMB: Final = INDEX["position.climb_rate"]
-USED: Final = INDEX["satellites.used"]
-HDOP: Final = INDEX["satellites.hdop"]
-FIX: Final = INDEX["satellites.fix"]
 WIND: Final = INDEX["wind.speed"]
 WIND_FROM: Final = INDEX["wind.from"]
-_FIX_3D: Final = 3
-_UNKNOWN_U16: Final = 65535
-_UNKNOWN_U8: Final = 255
 
 
 @folds(33, HEIGHT, SPEED, CLIMB, LAG, also=PLACE | UPSETS)
@@ -95,18 +89,6 @@ def _home(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
         if not is_live(aircraft.streams.position, now_us):
             aircraft.homing.height_m = height_m
         aircraft.set_home(latitude_deg, longitude_deg, "aircraft", now_us)
-
-
-@folds(24, USED, HDOP, FIX)
-def _gps(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    dilution, fix, used = values[4], values[8], values[9]
-    stream = aircraft.streams.gps
-    stream.mark(now_us)
-    put = aircraft.readings.put
-    put(USED, None if used == _UNKNOWN_U8 else used, stream)
-    put(HDOP, None if dilution == _UNKNOWN_U16 else dilution / 100, stream)
-    put(FIX, FIXES[fix] if fix < len(FIXES) else None, stream)
-    aircraft.fixed = _FIX_3D <= fix < len(FIXES)
 
 
 @folds(168, WIND, WIND_FROM)

@@ -32,7 +32,7 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "north_m_s", "pressure_hpa", "velocity_us",
+        "attitude_us", "east_m_s", "lean_east", "lean_north", "north_m_s", "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -46,6 +46,8 @@ class Motion:
         self.air_degc: float | None = None
         """Temperature at the pressure sensor, which is warmer than the air (by 5 to 20 K, common practice)."""
         self.air_us = 0
+        self.lean_north = self.lean_east = 0.0
+        """The lean as it now is, smoothed over about a second (the time since the last attitude, at most half)."""
         self._clear()
 
     def _clear(self) -> None:
@@ -64,11 +66,15 @@ class Motion:
         sin_yaw, cos_yaw = math.sin(yaw_rad), math.cos(yaw_rad)
         ahead = -math.sin(pitch_rad) / cos_pitch
         right = math.sin(roll_rad) / (cos_roll * cos_pitch)
+        lean_north, lean_east = ahead * cos_yaw - right * sin_yaw, ahead * sin_yaw + right * cos_yaw
+        fresh = min(0.5, max(0, now_us - self.attitude_us) / 1e6)
+        self.lean_north += fresh * (lean_north - self.lean_north)
+        self.lean_east += fresh * (lean_east - self.lean_east)
         self.attitude_us = now_us
         if not self._count:
             self._begin_us = now_us
-        self._north += ahead * cos_yaw - right * sin_yaw
-        self._east += ahead * sin_yaw + right * cos_yaw
+        self._north += lean_north
+        self._east += lean_east
         self._cos += cos_yaw
         self._sin += sin_yaw
         self._count += 1

@@ -53,6 +53,8 @@ MODES = (
 )  # the first eight are MAV_STANDARD_MODE; then: commanded from outside, and pilot-flown without position
 HOME_SOURCES = ("aircraft", "arming", "sortie")
 CELL_SOURCES = ("aircraft_file", "reported", "inferred")
+COMPASS = ("north", "north_east", "east", "south_east", "south", "south_west", "west", "north_west")
+FOREIGN_SIGNALS = ("clear", "mitigated", "detected")  # GPS_JAMMING_STATE and GPS_SPOOFING_STATE from 1 on
 FIXES = ("none", "no_fix", "fix_2d", "fix_3d", "dgps", "rtk_float", "rtk_fixed", "static", "ppp")  # GPS_FIX_TYPE
 
 ACTIONS = (

@@ -10,6 +10,7 @@ from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.control import Control
 from watchkeeper.aircraft.downsign import DownSign
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
+from watchkeeper.aircraft.filterhealth import FilterHealth
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.health import Health
 from watchkeeper.aircraft.home import Home
@@ -23,6 +24,7 @@ from watchkeeper.aircraft.parameters import Parameters
 from watchkeeper.aircraft.phase import DOWN, FLYING, PhaseTracker
 from watchkeeper.aircraft.plan import Plan
 from watchkeeper.aircraft.readings import US, Readings, Stream
+from watchkeeper.aircraft.receivers import Receivers
 from watchkeeper.aircraft.seen import UNDEFINED, Seen
 from watchkeeper.aircraft.texts import Texts
 from watchkeeper.link.sequence import SequenceTracker
@@ -136,7 +138,9 @@ class Aircraft:
         self.parameters = Parameters()
         self.texts = Texts()
         self.plan = Plan()
-        self.homing = Home()
+        self.homing: Home = Home(self.homing if before is not None else None)
+        self.receivers = Receivers()
+        self.filter = FilterHealth()
         self.motion = Motion()
         self.control = Control()
         self.health = Health()

@@ -10,6 +10,7 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
+from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.errors import Fault
 from watchkeeper.rules.levels import Level
 from watchkeeper.rules.schema import Rule
@@ -33,7 +34,9 @@ _SENTENCES = {Level.WARNING: 3, Level.CAUTION: 3, Level.ADVISORY: 2, Level.ROUTI
 
 def callout_faults(rule: Rule) -> list[Fault]:
     """Return what is wrong with the words of a rule, each with its place."""
-    text = re.sub(r"\{[^{}]*\}", "0", rule.say.text)
+    # a word of a catalogue is no number
+    spoken = (p if isinstance(p, str) else "word" if CATALOGUE[p[0]].words else "0" for p in rule.say.parts)
+    text = "".join(spoken)
     faults: list[Fault] = []
 
     def fault(what: str, do: str) -> None:
