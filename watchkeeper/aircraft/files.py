@@ -242,7 +242,9 @@ class CrewUnits(FileModel):
 
 
 class Crew(FileModel):
-    """The crew: whether home moves with it, the switch (RC channel) that acknowledges, its units."""
+    """The crew: where it stands (else at home), whether home moves with it, its switch (RC channel), its units."""
+
+    at: PositionField | None = None
 
     moving: bool = False
     acknowledge_channel: Annotated[int | None, whole(1, 18)] = None

@@ -107,6 +107,8 @@ def _gps(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     put(HDOP, None if dilution == _UNKNOWN_U16 else dilution / 100, stream)
     put(FIX, FIXES[fix] if fix < len(FIXES) else None, stream)
     aircraft.fixed = _FIX_3D <= fix < len(FIXES)
+    if values[10] and aircraft.fixed:
+        aircraft.motion.ellipsoid_m, aircraft.motion.ellipsoid_us = values[10] / 1000, now_us
 
 
 @folds(168, WIND, WIND_FROM)
