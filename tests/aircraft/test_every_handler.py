@@ -96,7 +96,8 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("RADIO_STATUS", {**RADIO, "noise": 255}, {"link.margin": 50.0}),
     ("RADIO_STATUS", {**RADIO, "rssi": 255, "remrssi": 255}, {"link.margin": BLIND}),
     ("RADIO", RADIO, {"link.margin": 50.0}),
-    ("COLLISION", {"action": 2, "threat_level": 1}, {"traffic.avoidance": "climb_or_descend", "traffic.threat": "low"}),
+    ("COLLISION", {"action": 2, "threat_level": 1},
+     {"traffic.avoidance": "climb_or_descend", "traffic.threat": "low"}),
     ("COLLISION", {"action": 7, "threat_level": 3}, {"traffic.avoidance": BLIND, "traffic.threat": BLIND}),
 ]  # fmt: skip
 NO_READING = {

@@ -90,7 +90,10 @@ def faults_of(level: str, say: str) -> list[str]:
         ("routine", "Taking off."),
         ("caution", "Wind. {wind.speed:.0} metres a second. Land, or move to one lee."),  # twelve words
         # words are no numbers, and count as the longest of them: "north east", "height unknown"
-        ("caution", "Traffic. Look {traffic.octant}, {traffic.level}, {traffic.distance:.0} metres. Land one by one."),
+        (
+            "caution",
+            "Traffic. Look {traffic.octant}, {traffic.level}, {traffic.distance:.0} metres. Land by sight.",
+        ),
         ("routine", "Look up. This call has twelve words, with no level in front."),
     ],
 )
@@ -108,7 +111,7 @@ def test_callouts_that_keep_the_grammar(level: str, say: str) -> None:
         ("caution", "Battery. {battery.sag:.1} volts. Land within 2 minutes.", "2 numbers; say one"),
         (
             "caution",
-            "Traffic. Look {traffic.octant}, {traffic.level}, {traffic.distance:.0} metres. Land one by one now.",
+            "Traffic. See {traffic.octant}, {traffic.level}, {traffic.distance:.0} metres. Go on foot now.",
             "13 words with the level; say it in 12",
         ),
         ("caution", "Battery. {battery.sag:.1} volts. Land within twenty-two minutes.", "2 numbers; say one"),

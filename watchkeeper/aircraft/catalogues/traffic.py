@@ -20,8 +20,8 @@ THREATS = ("none", "low", "high")
 _TOLD = "ADSB_VEHICLE, OPEN_DRONE_ID_LOCATION"
 
 
-def _worst(name: str, unit: str, meaning: str, words: tuple[str, ...] = (), rate: float = 0.0) -> R:
-    return R(f"traffic.{name}", unit, meaning, _TOLD, 3, 12, words=words, rate=rate, estimate=True)
+def _worst(name: str, unit: str, meaning: str, words: tuple[str, ...] = ()) -> R:
+    return R(f"traffic.{name}", unit, meaning, _TOLD, 3, 12, words=words, estimate=True)
 
 
 TRAFFIC: tuple[R, ...] = (
@@ -29,7 +29,7 @@ TRAFFIC: tuple[R, ...] = (
     _worst("kind", "", "the one to look out for: the most urgent by time, distance and height", KINDS),
     _worst("distance", "m", "how far it is from the aircraft, horizontally"),
     _worst("height", "m", "how far above the aircraft it is, by matched or compared heights"),
-    _worst("closest_in", "s", "time until it is closest, 0 if it does not come closer", rate=-1.0),
+    _worst("closest_in", "s", "time until it is closest, 0 if it does not come closer"),
     _worst("closest_distance", "m", "horizontal distance when it is closest, as expected"),
     _worst("closest_least", "m", "the same at least, with all doubts (95 %)"),
     _worst("closest_height", "m", "least difference in height when it is closest (95 %); 0 where unknown"),
@@ -39,13 +39,13 @@ TRAFFIC: tuple[R, ...] = (
     _worst("level", "", "whether it is above or below the aircraft by 30 m for certain", LEVELS),
     _worst("advice", "", "what keeps the aircraft clear of it", ADVICE),
     R("traffic.avoidance", "", "what the aircraft itself does about another in the air", "COLLISION", 3, 12,
-      words=AVOIDING),
+      words=AVOIDING, estimate=True),  # the aircraft's own: never missed, for most send none
     R("traffic.threat", "", "how the aircraft itself judges another in the air", "COLLISION", 3, 12,
-      words=THREATS),
+      words=THREATS, estimate=True),
     R("separation.other", "count", "system id of the crew's other aircraft that comes closest",
       "GLOBAL_POSITION_INT of both", 3, 12, estimate=True),
     R("separation.closest_in", "s", "time until the two are closest", "GLOBAL_POSITION_INT of both", 3, 12,
-      rate=-1.0, estimate=True),
+      estimate=True),
     R("separation.closest_least", "m", "least horizontal distance then (95 %)", "GLOBAL_POSITION_INT of both",
       3, 12, estimate=True),
     R("separation.closest_height", "m", "least difference in height then (95 %); 0 where unknown",

@@ -35,6 +35,8 @@ _OWN_SPEED_M_S: Final = 0.5
 _STRANGE_M_S: Final = {False: 30.0, True: 10.0}
 """Doubt of a speed that is not told, of an aircraft and of a drone."""
 _CONVERGING_M_S: Final = 1.0
+_LEAVING: Final = 2.0
+"""Comes after everything within a box that does not leave."""
 _KILOMETRE_M: Final = 1000.0
 
 Values = tuple[float | str | bool | None, ...]
@@ -157,16 +159,14 @@ class TrafficWatch:
         height = above(own, report)
         then_m = 0.0 if height is None else after(height, own, report, age_s, time_s).least_m
         urgency = kind.urgency(time_s, least_m, then_m)
+        if _motion(relative) == "leaving":
+            urgency += _LEAVING
         return _Found(urgency, track, relative, time_s, expected_m, least_m, height, then_m)
 
     def _told(self, count: float, worst: _Found, own: Whereabouts, now_us: int) -> Values:
         r, report = worst.relative, worst.track.report
         age_s = (now_us - report.time_us) / US
         height = None if worst.height is None else after(worst.height, own, report, age_s, 0.0)
-        closing = closing_m_s(r)
-        motion = "passing"
-        if abs(closing) > _CONVERGING_M_S:
-            motion = "converging" if closing > 0 else "leaving"
         level = level_word(height)
         advice = "descend"
         if level == "below":
@@ -177,7 +177,7 @@ class TrafficWatch:
         return (
             count, "drone" if report.drone else "aircraft", math.hypot(r.north_m, r.east_m),
             None if height is None else height.expected_m, worst.time_s, worst.expected_m, worst.least_m,
-            worst.height_then_m, octant, spoken_m(away_m), motion, level, advice,
+            worst.height_then_m, octant, spoken_m(away_m), _motion(r), level, advice,
         )  # fmt: skip
 
     def _from_crew(self, r: Relative, own: Whereabouts, age_s: float) -> tuple[str, float]:
@@ -191,6 +191,13 @@ class TrafficWatch:
             north_m += own.north_m_s * age_s - seen.north_m
             east_m += own.east_m_s * age_s - seen.east_m
         return octant_of(north_m, east_m), math.hypot(north_m, east_m)
+
+
+def _motion(relative: Relative) -> str:
+    closing = closing_m_s(relative)
+    if abs(closing) <= _CONVERGING_M_S:
+        return "passing"
+    return "converging" if closing > 0 else "leaving"
 
 
 def _near(track: Track, own: Whereabouts | None) -> bool:
