@@ -96,10 +96,14 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("RADIO_STATUS", {**RADIO, "noise": 255}, {"link.margin": 50.0}),
     ("RADIO_STATUS", {**RADIO, "rssi": 255, "remrssi": 255}, {"link.margin": BLIND}),
     ("RADIO", RADIO, {"link.margin": 50.0}),
+    ("COLLISION", {"action": 2, "threat_level": 1},
+     {"traffic.avoidance": "climb_or_descend", "traffic.threat": "low"}),
+    ("COLLISION", {"action": 7, "threat_level": 3}, {"traffic.avoidance": BLIND, "traffic.threat": BLIND}),
 ]  # fmt: skip
 NO_READING = {
-    "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM", "MISSION_ITEM_INT",
-    "PARAM_VALUE", "SCALED_PRESSURE", "STATUSTEXT",
+    "ADSB_VEHICLE", "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM",
+    "MISSION_ITEM_INT", "OPEN_DRONE_ID_BASIC_ID", "OPEN_DRONE_ID_LOCATION", "PARAM_VALUE", "SCALED_PRESSURE",
+    "STATUSTEXT", "UAVIONIX_ADSB_OUT_CFG",
 }  # fmt: skip
 """These change what later messages mean, or are kept as words: tested beside their own modules."""
 

@@ -242,11 +242,12 @@ class CrewUnits(FileModel):
 
 
 class Crew(FileModel):
-    """The crew: whether home moves with it, the switch (RC channel) that acknowledges, its units.
+    """The crew: where it stands (else at home), whether home moves with it, its switch (RC channel), its units.
 
     `roles` are those who are to confirm before a take-off that they hear the watch.
     """
 
+    at: PositionField | None = None
     moving: bool = False
     roles: tuple[Annotated[str, one_of("pilot", "observer", "post")], ...] = ()
     acknowledge_channel: Annotated[int | None, whole(1, 18)] = None

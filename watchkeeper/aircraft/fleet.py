@@ -15,6 +15,7 @@ from watchkeeper.aircraft import (  # noqa: F401
     fold_filter,
     fold_motion,
     fold_satellites,
+    fold_traffic,
     fold_words,
 )
 from watchkeeper.aircraft.copies import Copies

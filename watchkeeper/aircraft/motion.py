@@ -32,7 +32,8 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "lean_east", "lean_north", "north_m_s", "pressure_hpa", "velocity_us",
+        "attitude_us", "east_m_s", "ellipsoid_m", "ellipsoid_us", "lean_east", "lean_north", "north_m_s",
+        "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -42,6 +43,9 @@ class Motion:
         self.attitude_us = 0
         self.altitude_m: float | None = None
         """Above the sea."""
+        self.ellipsoid_m: float | None = None
+        """Height above the WGS 84 ellipsoid, by satellites."""
+        self.ellipsoid_us = 0
         self.pressure_hpa: float | None = None
         self.air_degc: float | None = None
         """Temperature at the pressure sensor, which is warmer than the air (by 5 to 20 K, common practice)."""
