@@ -32,7 +32,7 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "north_m_s", "pressure_hpa", "velocity_us",
+        "attitude_us", "east_m_s", "heading_rad", "north_m_s", "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -40,6 +40,8 @@ class Motion:
         self.east_m_s: float | None = None
         self.velocity_us = 0
         self.attitude_us = 0
+        self.heading_rad = 0.0
+        """Of the last attitude, which came at `attitude_us` (0: none)."""
         self.altitude_m: float | None = None
         """Above the sea."""
         self.pressure_hpa: float | None = None
@@ -64,7 +66,7 @@ class Motion:
         sin_yaw, cos_yaw = math.sin(yaw_rad), math.cos(yaw_rad)
         ahead = -math.sin(pitch_rad) / cos_pitch
         right = math.sin(roll_rad) / (cos_roll * cos_pitch)
-        self.attitude_us = now_us
+        self.attitude_us, self.heading_rad = now_us, yaw_rad
         if not self._count:
             self._begin_us = now_us
         self._north += ahead * cos_yaw - right * sin_yaw
