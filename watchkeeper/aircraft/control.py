@@ -17,7 +17,7 @@ AGE: Final = INDEX["control.age"]
 BY_STATION: Final = INDEX["control.by_station"]
 RADIO_AGE: Final = INDEX["radio.age"]
 STATION_AGE: Final = INDEX["station.age"]
-TOLD: Final = (LOST, AGE)
+TOLD: Final = (LOST, AGE, BY_STATION)
 """What a word about the control link writes."""
 RECEIVER_BIT: Final = 65536
 """MAV_SYS_STATUS_SENSOR_RC_RECEIVER"""
@@ -112,6 +112,8 @@ class Control:
         lost = any(told)
         self.state.mark(now_us)
         readings.put(LOST, lost, self.state)
+        if not self._sticks:
+            readings.put(BY_STATION, False, self.state)
         if not lost:
             self.heard.mark(now_us)
             readings.put(AGE, 0.0, self.heard)

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from pymavlink.dialects.v20 import all as dialect
 
-from watchkeeper.aircraft.control import AGE, BY_STATION, LOST, STATION_AGE
+from watchkeeper.aircraft.control import AGE, BY_STATION, STATION_AGE, TOLD
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.hearings import Heard, hears
 from watchkeeper.aircraft.state import Aircraft
@@ -24,7 +24,7 @@ _UNTOUCHED: Final = frozenset({0, 65535})
 """RC_CHANNELS_OVERRIDE: a channel given back, and one left as it is."""
 
 
-@folds(RC_CHANNELS, LOST, AGE)
+@folds(RC_CHANNELS, *TOLD)
 def _channels(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     aircraft.control.channels(aircraft.readings, values[19], values[20], now_us)
 

@@ -55,6 +55,7 @@ LINK: tuple[R, ...] = (
         rate=-1.0,
         estimate=True,
     ),
+    R("link.margin_steady", "dB", "margin, median of nine seconds", "estimate", 5, 20, estimate=True),
     R(
         "link.shortfall",
         "dB",

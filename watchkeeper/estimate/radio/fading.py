@@ -79,10 +79,11 @@ def lasts_s(left_db: float, away: float, fall_db_s: float) -> float:
 
 
 class RadioTrend:
-    """`link.margin_trend`, `link.fades_in`, `link.shortfall`, `link.scatter`, `link.noise_rise`."""
+    """`link.margin_trend`, `fades_in`, `shortfall`, `scatter`, `noise_rise`, `margin_steady`."""
 
     indexes = tuple(
-        INDEX[f"link.{name}"] for name in ("margin_trend", "fades_in", "shortfall", "scatter", "noise_rise")
+        INDEX[f"link.{name}"]
+        for name in ("margin_trend", "fades_in", "shortfall", "scatter", "noise_rise", "margin_steady")
     )
 
     def __init__(
@@ -116,7 +117,8 @@ class RadioTrend:
             return None
         track.forget(now_us / US - 3 * (TREND_BINS + 1) * 3)
         recent = [b for b in track.bins if b.time_s >= now_us / US - 3 * (TREND_BINS + 1)]
-        return (*_trend(recent), *_shortfall(list(track.bins)), track.noise_rise_db())
+        steady_db = _steady(recent)
+        return (*_trend(recent, steady_db), *_shortfall(list(track.bins)), track.noise_rise_db(), steady_db)
 
     def _place(self, now_us: int) -> Place | None:
         read = self._readings.read
@@ -129,13 +131,19 @@ class RadioTrend:
         return Place(distance_m, max(0.0, height_m), sector_of(heading_rad, bearing_deg) if known else None)
 
 
-def _trend(bins: Sequence[Bin]) -> tuple[float | None, float | None]:
-    """Return the trend in dB/min and the time to the floor in s."""
+def _steady(bins: Sequence[Bin]) -> float | None:
+    """Return the median margin of the newest bins, dB."""
+    newest = sorted(b.margin_db for b in bins[-NOW_BINS:] if b.margin_db is not None)
+    return median(newest) if len(newest) == NOW_BINS else None
+
+
+def _trend(bins: Sequence[Bin], now_db: float | None) -> tuple[float | None, float | None]:
+    """Return the trend in dB/min and the time to the floor in s; `now_db` is the margin of the newest bins."""
     told = [(b, b.margin_db) for b in bins if b.margin_db is not None]
-    if len(told) < LEAST_BINS:
+    if len(told) < LEAST_BINS or now_db is None:
         return None, None
     if any(b.place is None for b, _ in told):
-        return _trend_by_time([b.time_s for b, _ in told], [margin_db for _, margin_db in told])
+        return _trend_by_time([b.time_s for b, _ in told], [margin_db for _, margin_db in told], now_db)
     times_s = [b.time_s for b, _ in told]
     sectors = [b.sector for b, _ in told]
     slope: Slope | None = None
@@ -153,18 +161,18 @@ def _trend(bins: Sequence[Bin]) -> tuple[float | None, float | None]:
     away_m_s = growth.middle if growth is not None else 0.0
     away = away_m_s / ranges_m[-1] if away_m_s > GROWING_M_S else 0.0
     fall_db_s = max(0.0, -slope.middle) if slope.high < 0 else 0.0
-    now_db = median(sorted(margin_db for _, margin_db in told[-NOW_BINS:]))
     trend_db_min = (slope.middle - _DECIBEL * away) * 60
     return trend_db_min, lasts_s(now_db - MARGIN_FLOOR_DB, away, fall_db_s)
 
 
-def _trend_by_time(times_s: list[float], margins_db: list[float]) -> tuple[float | None, float | None]:
+def _trend_by_time(
+    times_s: list[float], margins_db: list[float], now_db: float
+) -> tuple[float | None, float | None]:
     slope = robust_slope(times_s, margins_db)
     if slope is None:
         return None, None
     if slope.high >= 0:
         return slope.middle * 60, NOT_FADING_S
-    now_db = median(sorted(margins_db[-NOW_BINS:]))
     return slope.middle * 60, min(NOT_FADING_S, fades_in_s(now_db - MARGIN_FLOOR_DB, -slope.middle))
 
 
