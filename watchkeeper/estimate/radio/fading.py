@@ -108,11 +108,12 @@ class RadioTrend:
             if len(self._tracks) >= MOST_TRACKS:
                 self._tracks.clear()
             track = self._tracks[source] = Track()
-        closed = track.close(self._place(now_us), now_us)
+        closed = track.close(now_us)
         if self._seen != (stream, stream.count):
             self._seen = (stream, stream.count)
             values = self._readings.values
-            track.tell(values[_MARGIN], values[_SIGNAL], values[_NOISE], values[_FAR_NOISE], stream.time_us)
+            told = values[_MARGIN], values[_SIGNAL], values[_NOISE], values[_FAR_NOISE]
+            track.tell(*told, self._place(now_us), stream.time_us)
         if not closed:
             return None
         track.forget(now_us / US - 3 * (TREND_BINS + 1) * 3)

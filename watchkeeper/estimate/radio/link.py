@@ -47,6 +47,8 @@ Trackers = Mapping[tuple[str, int], Tracker]
 
 def wilson_low(hits: int, of: int) -> float:
     """Return the lower end of Wilson's 95 % interval for a share of `hits` in `of` (> 0)."""
+    if not hits:
+        return 0.0
     share, square = hits / of, CONFIDENCE_Z * CONFIDENCE_Z
     middle = share + square / (2 * of)
     half = CONFIDENCE_Z * math.sqrt(share * (1 - share) / of + square / (4 * of * of))

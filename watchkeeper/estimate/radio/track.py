@@ -75,6 +75,7 @@ class Track:
     def __init__(self) -> None:
         self.bins: deque[Bin] = deque(maxlen=BINS)
         self._told: list[tuple[float | None, float | None, float | None, float | None]] = []
+        self._places: list[Place | None] = []
         self._begin_us = 0
         self.quiet_db: list[float | None] = [None, None]
         """The quietest that each end was over three bins."""
@@ -85,21 +86,25 @@ class Track:
         signal_db: float | None,
         noise_db: float | None,
         far_noise_db: float | None,
+        place: Place | None,
         now_us: int,
     ) -> None:
-        """Take one report."""
+        """Take one report, and where the aircraft is."""
         if not self._told:
             self._begin_us = now_us
         self._told.append((margin_db, signal_db, noise_db, far_noise_db))
+        self._places.append(place)
 
-    def close(self, place: Place | None, now_us: int) -> bool:
-        """Close the present bin if it is full, `place` being where it is now; return whether one was closed."""
+    def close(self, now_us: int) -> bool:
+        """Close the present bin if it is full; return whether one was closed."""
         if not self._told or now_us - self._begin_us < BIN_US:
             return False
         margin_db, signal_db, noise_db, far_noise_db = (
             _median(list(told)) for told in zip(*self._told, strict=True)
         )
+        place = self._places[len(self._places) // 2]
         self._told.clear()
+        self._places.clear()
         time_s = (self._begin_us + BIN_US // 2) / US
         self.bins.append(Bin(time_s, margin_db, signal_db, (noise_db, far_noise_db), place))
         for end in (0, 1):
