@@ -215,6 +215,7 @@ class Fleet:
         for aircraft in self.aircraft.values():
             if source not in aircraft.sources or self._is_copy(source, frame, aircraft, now_us):
                 continue
+            aircraft.control.hear_radio(aircraft.readings, source, now_us)
             if aircraft.several and not self._copies[aircraft.system].is_best(source, margin_db(values), now_us):
                 continue
             FOLDINGS[message].handle(aircraft, values, now_us)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
+from watchkeeper.aircraft.control import TOLD
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.pack import Sample
 from watchkeeper.aircraft.packs import TOUCHED
@@ -23,7 +24,7 @@ _MOST_CA: Final = 32767
 _UNKNOWN_CDEGC: Final = 32767
 
 
-@folds(1, also=TOUCHED)
+@folds(1, *TOLD, also=TOUCHED)
 def _system_status(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     millivolts, centiamps, left = values[4], values[5], values[12]
     sample = Sample(
@@ -32,6 +33,7 @@ def _system_status(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> 
         _percent(left),
     )
     aircraft.packs.system_status(sample, bool(aircraft.seen.armed), aircraft.flying, now_us)
+    aircraft.control.system_status(aircraft.readings, values[0], values[1], values[2], now_us)
 
 
 @folds(147, also=TOUCHED)

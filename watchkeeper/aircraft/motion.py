@@ -32,8 +32,8 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "ellipsoid_m", "ellipsoid_us", "lean_east", "lean_north", "north_m_s",
-        "pressure_hpa", "velocity_us",
+        "attitude_us", "east_m_s", "ellipsoid_m", "ellipsoid_us", "heading_rad", "lean_east", "lean_north",
+        "north_m_s", "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -41,6 +41,8 @@ class Motion:
         self.east_m_s: float | None = None
         self.velocity_us = 0
         self.attitude_us = 0
+        self.heading_rad = 0.0
+        """Of the last attitude, which came at `attitude_us` (0: none)."""
         self.altitude_m: float | None = None
         """Above the sea."""
         self.ellipsoid_m: float | None = None
@@ -74,7 +76,7 @@ class Motion:
         fresh = min(0.5, max(0, now_us - self.attitude_us) / 1e6)
         self.lean_north += fresh * (lean_north - self.lean_north)
         self.lean_east += fresh * (lean_east - self.lean_east)
-        self.attitude_us = now_us
+        self.attitude_us, self.heading_rad = now_us, yaw_rad
         if not self._count:
             self._begin_us = now_us
         self._north += lean_north

@@ -28,7 +28,6 @@ from watchkeeper.estimate.part import Known, Part
 from watchkeeper.estimate.position import parts as position
 from watchkeeper.estimate.position.satellites import SatelliteDrop
 from watchkeeper.estimate.radio import parts as radio
-from watchkeeper.estimate.radio.link import LinkLoss, MarginTrend
 from watchkeeper.estimate.readiness import parts as readiness
 from watchkeeper.estimate.surroundings import parts as surroundings
 from watchkeeper.estimate.surroundings.dusk import TimeToDusk
@@ -105,8 +104,6 @@ class EstimateSuite:
         known = Known(aircraft, batteries, wind, own, home)
         return [
             batteries,
-            LinkLoss(aircraft.trackers),
-            MarginTrend(readings),
             SatelliteDrop(readings),
             wind,
             home,
