@@ -32,7 +32,7 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "north_m_s", "pressure_hpa", "velocity_us",
+        "attitude_us", "east_m_s", "lean", "north_m_s", "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -40,6 +40,8 @@ class Motion:
         self.east_m_s: float | None = None
         self.velocity_us = 0
         self.attitude_us = 0
+        self.lean = 0.0
+        """Tangent of the last tilt."""
         self.altitude_m: float | None = None
         """Above the sea."""
         self.pressure_hpa: float | None = None
@@ -65,6 +67,7 @@ class Motion:
         ahead = -math.sin(pitch_rad) / cos_pitch
         right = math.sin(roll_rad) / (cos_roll * cos_pitch)
         self.attitude_us = now_us
+        self.lean = math.hypot(ahead, right)
         if not self._count:
             self._begin_us = now_us
         self._north += ahead * cos_yaw - right * sin_yaw
