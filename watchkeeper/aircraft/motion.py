@@ -40,8 +40,8 @@ class Motion:
         self.east_m_s: float | None = None
         self.velocity_us = 0
         self.attitude_us = 0
-        self.lean = 0.0
-        """Tangent of the last tilt."""
+        self.lean = (0.0, 0.0)
+        """The last lean, ahead and to the right."""
         self.altitude_m: float | None = None
         """Above the sea."""
         self.pressure_hpa: float | None = None
@@ -67,7 +67,7 @@ class Motion:
         ahead = -math.sin(pitch_rad) / cos_pitch
         right = math.sin(roll_rad) / (cos_roll * cos_pitch)
         self.attitude_us = now_us
-        self.lean = math.hypot(ahead, right)
+        self.lean = ahead, right
         if not self._count:
             self._begin_us = now_us
         self._north += ahead * cos_yaw - right * sin_yaw

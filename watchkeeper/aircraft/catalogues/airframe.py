@@ -43,7 +43,7 @@ AIRFRAME: tuple[R, ...] = (
     R(
         "motors.uneven",
         "%",
-        "how far one motor stands out above the others, against this flight's own hover",
+        "how far one motor stands out above the others, against this flight's own hover; 100: one stands still",
         _OUTPUTS,
         *_STEEP_S,
         estimate=True,

@@ -1,9 +1,4 @@
-"""Motors against each other: one that turns faster than in this flight's own hover, and one that stands still.
-
-Balance is judged near the lean of a hover only, for what a steep lean takes of trim is not known beforehand: on
-real quadrotors one motor stands out by up to 20 % at 28 degrees, by more than 12 % for a second at most under
-12 degrees.
-"""
+"""Motors against each other: one that turns faster than trim explains, and one that stands still."""
 
 from __future__ import annotations
 
@@ -14,16 +9,14 @@ from typing import Final
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.motion import Motion
 from watchkeeper.aircraft.readings import US, Stream
-from watchkeeper.estimate.airframe.hover import Baseline
+from watchkeeper.estimate.airframe.hover import Flown
 from watchkeeper.estimate.airframe.speeds import MotorSpeeds
-from watchkeeper.estimate.airframe.standout import shares, standout
+from watchkeeper.estimate.airframe.standout import shares
+from watchkeeper.estimate.airframe.trim import TrimFilter
 
-SMOOTH_US: Final = 4 * US
-NEAR_LEAN: Final = math.tan(math.radians(12.0))
+NEAR_LEAN: Final = math.tan(math.radians(15.0))
+"""Beyond this what trim takes is not in proportion to the lean."""
 LEVEL_CLIMB_M_S: Final = 2.0
-UNLIKE: Final = 0.10
-"""What motors that are all well differ by in a hover: mass off centre, mounting, propellers (common practice)."""
-_GAP_US: Final = 10 * US
 _ATTITUDE_US: Final = 3 * US
 
 
@@ -60,9 +53,7 @@ class MotorBalance:
         self._speeds = speeds
         self._motion = motion
         self._seen = self._source = 0
-        self._baseline = Baseline()
-        self._smooth: list[float] | None = None
-        self._last_us = 0
+        self._trim: TrimFilter | None = None
 
     def run(self, now_us: int) -> tuple[float | None, float | None] | None:
         """Return by how much one motor stands out in %, and its number; None inside: nobody can tell."""
@@ -70,40 +61,33 @@ class MotorBalance:
         if speeds.samples == self._seen:
             return None
         self._seen = speeds.samples
-        if speeds.source != self._source:
-            self._source = speeds.source
-            self._baseline, self._smooth = Baseline(), None
-        if speeds.values is None:
+        values = speeds.values
+        if values is None:
             return None, None
+        if speeds.source != self._source or self._trim is None or self._trim.motors != len(values):
+            self._source = speeds.source
+            self._trim = TrimFilter(len(values))
         if not speeds.flies:
             return 0.0, 0.0
-        if not speeds.lifts or speeds.still or not self._is_level(now_us):
-            return None  # no sample of balance; what stands still is told of by itself
-        now = shares(speeds.values)
-        if now is None:
-            return None
-        if self._smooth is None or now_us - self._last_us > _GAP_US:
-            self._smooth = now
-        else:
-            fresh = 1 - math.exp((self._last_us - now_us) / SMOOTH_US)
-            self._smooth = [old + fresh * (new - old) for old, new in zip(self._smooth, now, strict=True)]
-        self._last_us = now_us
-        if speeds.flown.calm(now_us):
-            self._baseline.learn(now, now_us)
-        hover = self._baseline.values
-        if hover is None:
-            out, odd = standout(self._smooth)
-            out = max(0.0, out - UNLIKE)
-        else:
-            out, odd = standout([share - usual for share, usual in zip(self._smooth, hover, strict=True)])
-        return 100 * out, odd + 1.0
+        if speeds.still:
+            return 100.0, 1.0 + min(range(len(values)), key=values.__getitem__)
+        now = shares(values)
+        lean = level_lean(self._motion, speeds.flown, now_us)
+        found = (
+            self._trim.look(now, lean, now_us) if now is not None and lean is not None and speeds.lifts else None
+        )
+        return None if found is None else (100 * found[0], found[1] + 1.0)
 
-    def _is_level(self, now_us: int) -> bool:
-        """Whether it leans and climbs little; where no attitude is told, whether it hovers."""
-        flown, motion = self._speeds.flown, self._motion
-        climb = flown.climb(now_us)
-        if climb is not None and abs(climb) > LEVEL_CLIMB_M_S:
-            return False
-        if not motion.attitude_us or now_us - motion.attitude_us > _ATTITUDE_US:
-            return flown.calm(now_us)
-        return motion.lean < NEAR_LEAN
+
+def level_lean(motion: Motion, flown: Flown, now_us: int) -> tuple[float, float] | None:
+    """Return the lean (tangents ahead and right) if it leans and climbs little enough to judge by, else None.
+
+    Where no attitude is told, a hover is level.
+    """
+    climb = flown.climb(now_us)
+    if climb is not None and abs(climb) > LEVEL_CLIMB_M_S:
+        return None
+    if not motion.attitude_us or now_us - motion.attitude_us > _ATTITUDE_US:
+        return (0.0, 0.0) if flown.calm(now_us) else None
+    ahead, right = motion.lean
+    return (ahead, right) if math.hypot(ahead, right) < NEAR_LEAN else None

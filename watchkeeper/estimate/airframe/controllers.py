@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Final
 
 from watchkeeper.aircraft.catalogue import INDEX
+from watchkeeper.aircraft.motion import Motion
 from watchkeeper.aircraft.motors import Motors
 from watchkeeper.aircraft.readings import US, Stream
+from watchkeeper.estimate.airframe.balance import level_lean
 from watchkeeper.estimate.airframe.hover import Baseline
 from watchkeeper.estimate.airframe.speeds import MotorSpeeds
-from watchkeeper.estimate.airframe.standout import over_others, shares, standout
+from watchkeeper.estimate.airframe.standout import over_others, shares
+from watchkeeper.estimate.airframe.trim import TrimFilter
 
-SMOOTH_US: Final = 4 * US
+CUBE: Final = 3.0
+"""Small changes of speed are three times as large in power, which goes with its cube."""
 LEAST_A: Final = 1.0
 """Mean current under which shares say nothing."""
 _OLD_US: Final = 10 * US
@@ -26,17 +29,16 @@ class MotorControllers:
         INDEX[f"motors.{name}"] for name in ("current_over", "hottest", "heat_over", "heat_limit", "esc_fault")
     )
 
-    def __init__(self, speeds: MotorSpeeds, motors: Motors, limit_degc: float | None) -> None:
+    def __init__(self, speeds: MotorSpeeds, motors: Motors, motion: Motion, limit_degc: float | None) -> None:
         self.stream = Stream()
+        self._motion = motion
         self._speeds = speeds
         self._motors = motors
         self._limit_degc = limit_degc
         self._seen = (0, 0, 0)
         self._flight = 0
         self._heat = Baseline()
-        self._current = Baseline()
-        self._smooth: list[float] | None = None
-        self._last_us = 0
+        self._trim: TrimFilter | None = None
 
     def run(self, now_us: int) -> Sequence[float | None] | None:
         """Return current over (%), hottest and heat over (degC), limit, and who reports a failure (0: none)."""
@@ -47,7 +49,7 @@ class MotorControllers:
         self._seen = seen
         if speeds.flown.number != self._flight:
             self._flight = speeds.flown.number
-            self._heat, self._current, self._smooth = Baseline(), Baseline(), None
+            self._heat, self._trim = Baseline(), None
         which = range(speeds.count)
         amps = motors.amps.latest(which, now_us, _OLD_US)
         celsius = motors.celsius.latest(which, now_us, _OLD_US)
@@ -60,18 +62,13 @@ class MotorControllers:
 
     def _current_over(self, amps: Sequence[float], now_us: int) -> float | None:
         now = shares(amps) if sum(amps) > LEAST_A * len(amps) else None
-        if now is None or not self._speeds.flies:
+        lean = level_lean(self._motion, self._speeds.flown, now_us)
+        if now is None or lean is None or not self._speeds.flies or self._speeds.still:
             return None
-        if self._speeds.flown.calm(now_us):
-            self._current.learn(now, now_us)
-        fresh = 1.0 if self._smooth is None else 1 - math.exp((self._last_us - now_us) / SMOOTH_US)
-        before = self._smooth or now
-        self._smooth = [old + fresh * (new - old) for old, new in zip(before, now, strict=True)]
-        self._last_us = now_us
-        usual = self._current.values
-        if usual is None:
-            return None
-        return 100 * standout([share - was for share, was in zip(self._smooth, usual, strict=True)])[0]
+        if self._trim is None or self._trim.motors != len(amps):
+            self._trim = TrimFilter(len(amps), CUBE)
+        found = self._trim.look(now, lean, now_us)
+        return None if found is None else 100 * found[0]
 
     def _heat_over(self, celsius: Sequence[float], now_us: int) -> float | None:
         over = [over_others(celsius, i) for i in range(len(celsius))]

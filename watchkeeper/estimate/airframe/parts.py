@@ -36,7 +36,9 @@ def parts(known: Known) -> list[Part]:
         Throttle(aircraft),
         MotorStill(speeds),
         MotorBalance(speeds, aircraft.motion),
-        MotorControllers(speeds, aircraft.motors, limits.motor_degc if limits is not None else None),
+        MotorControllers(
+            speeds, aircraft.motors, aircraft.motion, limits.motor_degc if limits is not None else None
+        ),
         VibrationLevel(
             aircraft.readings, aircraft.motors.vibration, limits.vibration_m_s2 if limits is not None else None
         ),

@@ -73,7 +73,10 @@ class Guess:
 
     def on_ground(self, values: Sequence[float]) -> None:
         """Take outputs on the ground: parts of their range, or counts of whatever kind."""
-        self._ground = list(values)
+        before = self._ground
+        same = before is not None and len(before) == len(values)
+        # the least of what was there: as it takes off, outputs rise before anybody says that it flies
+        self._ground = [*map(min, before, values)] if before is not None and same else list(values)
 
     def in_air(self, values: Sequence[float]) -> None:
         """Take outputs in the air."""
