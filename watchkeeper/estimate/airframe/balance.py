@@ -54,6 +54,7 @@ class MotorBalance:
         self._motion = motion
         self._seen = self._source = 0
         self._trim: TrimFilter | None = None
+        self._settled = False
 
     def run(self, now_us: int) -> tuple[float | None, float | None] | None:
         """Return by how much one motor stands out in %, and its number; None inside: nobody can tell."""
@@ -67,16 +68,21 @@ class MotorBalance:
         if speeds.source != self._source or self._trim is None or self._trim.motors != len(values):
             self._source = speeds.source
             self._trim = TrimFilter(len(values))
+            self._settled = False
         if not speeds.flies:
             return 0.0, 0.0
         if speeds.still:
             return 100.0, 1.0 + min(range(len(values)), key=values.__getitem__)
         now = shares(values)
         lean = level_lean(self._motion, speeds.flown, now_us)
-        found = (
-            self._trim.look(now, lean, now_us) if now is not None and lean is not None and speeds.lifts else None
-        )
-        return None if found is None else (100 * found[0], found[1] + 1.0)
+        found = None
+        if now is not None and lean is not None and speeds.lifts:
+            found = self._trim.look(now, lean, now_us)
+        if found is not None:
+            self._settled = True
+            return 100 * found[0], found[1] + 1.0
+        # before the first level stretch nothing is certain, so nothing certainly stands out
+        return None if self._settled else (0.0, 0.0)
 
 
 def level_lean(motion: Motion, flown: Flown, now_us: int) -> tuple[float, float] | None:

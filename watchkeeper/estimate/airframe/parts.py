@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from watchkeeper.aircraft.files import Limits
 from watchkeeper.estimate.airframe.balance import MotorBalance, MotorStill
 from watchkeeper.estimate.airframe.controllers import MotorControllers
 from watchkeeper.estimate.airframe.saying import OwnWords
@@ -30,17 +31,13 @@ def parts(known: Known) -> list[Part]:
     """Return the parts, knowing nothing yet."""
     aircraft = known.aircraft
     file = aircraft.file
-    limits = file.limits if file is not None else None
+    limits = file.limits if file is not None else Limits()
     speeds = MotorSpeeds(aircraft.readings, aircraft.motors, file, lambda: aircraft.vehicle)
     return [
         Throttle(aircraft),
         MotorStill(speeds),
         MotorBalance(speeds, aircraft.motion),
-        MotorControllers(
-            speeds, aircraft.motors, aircraft.motion, limits.motor_degc if limits is not None else None
-        ),
-        VibrationLevel(
-            aircraft.readings, aircraft.motors.vibration, limits.vibration_m_s2 if limits is not None else None
-        ),
+        MotorControllers(speeds, aircraft.motors, aircraft.motion, limits.motor_degc),
+        VibrationLevel(aircraft.readings, aircraft.motors.vibration, limits.vibration_m_s2),
         OwnWords(aircraft),
     ]

@@ -34,7 +34,7 @@ _SETTLE_US: Final = 2 * SMOOTH_US
 
 
 class TrimFilter:
-    """The shares of some motors against what trim explains. `scale` is 1 for speeds, 3 for currents, their cube."""
+    """The shares of some motors against what trim explains. `scale` is 1 for speeds, 3 for currents (cube)."""
 
     __slots__ = ("_covariance", "_last_us", "_lean", "_noise", "_shares", "_since_us", "_states", "_walk", "scale")
 
