@@ -54,10 +54,23 @@ def _monitors(value: Any) -> dict[int, Monitor]:
 
 
 class Rotors(FileModel):
-    """The rotors; a coaxial pair counts two."""
+    """The rotors; a coaxial pair counts two.
+
+    `outputs` are the numbers (from 1) of the autopilot's outputs that drive them, motor 1 first; without it they
+    are found by what rises at take-off.
+    """
 
     count: Annotated[int | None, whole(2, 32)] = None
     diameter_m: Annotated[float | None, quantity("m", above=0, most=10)] = Field(default=None, alias="diameter")
+    outputs: tuple[Annotated[int, whole(1, 32)], ...] = ()
+
+    @model_validator(mode="after")
+    def _one_output_a_rotor(self) -> Self:
+        if len(set(self.outputs)) != len(self.outputs):
+            refuse("an output stands twice", "name each output once", key="outputs")
+        if self.outputs and self.count is not None and len(self.outputs) != self.count:
+            refuse(f"{len(self.outputs)} outputs for {self.count} rotors", "name one for each", key="outputs")
+        return self
 
 
 class Mass(FileModel):
@@ -114,6 +127,14 @@ class Limits(FileModel):
     wind_m_s: Annotated[float | None, quantity("m/s", above=0, most=60)] = Field(default=None, alias="wind")
     gust_m_s: Annotated[float | None, quantity("m/s", above=0, most=60)] = Field(default=None, alias="gust")
     descent_m_s: Annotated[float | None, quantity("m/s", above=0, most=20)] = Field(default=None, alias="descent")
+    vibration_m_s2: Annotated[float | None, quantity("m/s2", above=0, most=500)] = Field(
+        default=None, alias="vibration"
+    )
+    """Of the autopilot's accelerometers, along any axis, as VIBRATION tells it."""
+    motor_degc: Annotated[float | None, quantity("degC", least=30, most=200)] = Field(
+        default=None, alias="motor_temperature"
+    )
+    """Of a motor's controller, as its telemetry tells it."""
 
 
 class Return(FileModel):

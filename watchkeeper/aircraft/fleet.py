@@ -11,6 +11,8 @@ from typing import Any, Final
 
 # the handlers register themselves as their modules are imported
 from watchkeeper.aircraft import (  # noqa: F401
+    fold_airframe,
+    fold_control,
     fold_crew,
     fold_filter,
     fold_motion,

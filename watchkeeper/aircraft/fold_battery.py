@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from watchkeeper.aircraft.control import TOLD
 from watchkeeper.aircraft.handlers import folds
+from watchkeeper.aircraft.health import HEALTH
 from watchkeeper.aircraft.pack import Sample
 from watchkeeper.aircraft.packs import TOUCHED
 from watchkeeper.aircraft.state import Aircraft
@@ -24,8 +25,9 @@ _MOST_CA: Final = 32767
 _UNKNOWN_CDEGC: Final = 32767
 
 
-@folds(1, *TOLD, also=TOUCHED)
+@folds(1, *TOLD, also=TOUCHED | HEALTH)
 def _system_status(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
+    aircraft.health.take(aircraft.readings, values, now_us)
     millivolts, centiamps, left = values[4], values[5], values[12]
     sample = Sample(
         None if millivolts in {0, _ABSENT_MV} else millivolts / 1000,

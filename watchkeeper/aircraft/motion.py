@@ -32,7 +32,7 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "ellipsoid_m", "ellipsoid_us", "heading_rad", "lean_east", "lean_north",
+        "attitude_us", "east_m_s", "ellipsoid_m", "ellipsoid_us", "heading_rad", "lean", "lean_east", "lean_north",
         "north_m_s", "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
@@ -43,6 +43,8 @@ class Motion:
         self.attitude_us = 0
         self.heading_rad = 0.0
         """Of the last attitude, which came at `attitude_us` (0: none)."""
+        self.lean = (0.0, 0.0)
+        """The last lean, ahead and to the right."""
         self.altitude_m: float | None = None
         """Above the sea."""
         self.ellipsoid_m: float | None = None
@@ -77,6 +79,7 @@ class Motion:
         self.lean_north += fresh * (lean_north - self.lean_north)
         self.lean_east += fresh * (lean_east - self.lean_east)
         self.attitude_us, self.heading_rad = now_us, yaw_rad
+        self.lean = ahead, right
         if not self._count:
             self._begin_us = now_us
         self._north += lean_north

@@ -11,7 +11,7 @@ MAX_PACKS = 8  # packs that get readings of their own; more monitors than any mu
 
 @dataclass(frozen=True, slots=True)
 class ReadingType:
-    """What one reading means. `words` is set for enumerations, `unit` "" for booleans and words."""
+    """What one reading means. `words` is set for enumerations, `unit` "" for booleans, words and free text."""
 
     name: str
     unit_symbol: str
@@ -21,6 +21,8 @@ class ReadingType:
     age_bound_s: float = 12.0
     words: tuple[str, ...] = ()
     boolean: bool = False
+    text: bool = False
+    """Free words from outside: a rule may say them, and ask whether they are known or how old; nothing else."""
     held: bool = False
     rate: float = 0.0
     estimate: bool = False

@@ -92,7 +92,8 @@ def show(given: argparse.Namespace) -> int:
 
 
 def _reading_line(reading: ReadingType) -> str:
-    unit = reading.unit_symbol or ("yes/no" if reading.boolean else "word" if reading.words else "number")
+    kind = "yes/no" if reading.boolean else "word" if reading.words else "text" if reading.text else "number"
+    unit = reading.unit_symbol or kind
     age = "held" if reading.held else f"{reading.max_age_s:g} to {reading.age_bound_s:g} s"
     line = f"  {reading.name:<28} {unit:<8} {reading.meaning}; from {reading.sources}; maximum age {age}"
     if reading.words:

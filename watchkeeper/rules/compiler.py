@@ -148,6 +148,9 @@ class Compiler:
             entry = CATALOGUE[index]
             if entry.words:
                 return Word(index)
+            if entry.text:
+                do = f"say it, or ask known({name}) or age({name})"
+                raise ConditionError(_at(node), f"{name} holds words from outside", do)
             return nodes.boolean(index) if entry.boolean else nodes.reading(index)
         setting = self._settings.get(name)
         if setting is not None:

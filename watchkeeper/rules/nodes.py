@@ -261,7 +261,10 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
     guarded = frozenset(joined([part.guarded for part in parts]))
 
     def missing(view: View) -> tuple[int, ...]:
-        # a reading that the same words ask for with `known` is one that may be missing
+        # a reading that the same words ask for with `known` is one that may be missing; and where that is not so,
+        # what stands beside it is not asked for
+        if every and any(part.guarded and part.judge(view) is NOT_MET for part in parts):
+            return ()
         return tuple(i for i in joined([part.missing(view) for part in parts]) if i not in guarded)
 
     return Truth(judge, joined([part.readings for part in parts]), timed, deciding, missing)

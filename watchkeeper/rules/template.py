@@ -81,7 +81,8 @@ def _part(found: re.Match[str], settings: Mapping[str, Setting]) -> str | tuple[
     name, decimals = inside[1], inside[2]
     index = INDEX.get(name)
     if index is not None:
-        if decimals and (CATALOGUE[index].words or CATALOGUE[index].boolean):
+        entry = CATALOGUE[index]
+        if decimals and (entry.words or entry.boolean or entry.text):
             raise ConditionError(found.start(), f"{name} has no decimals", "write {name}")
         return index, int(decimals or 0)
     setting = settings.get(name)
