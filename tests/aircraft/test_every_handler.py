@@ -99,7 +99,7 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
 ]  # fmt: skip
 NO_READING = {
     "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM", "MISSION_ITEM_INT",
-    "PARAM_VALUE", "SCALED_PRESSURE", "STATUSTEXT",
+    "PARAM_VALUE", "SCALED_PRESSURE", "SMART_BATTERY_INFO", "STATUSTEXT",
 }  # fmt: skip
 """These change what later messages mean, or are kept as words: tested beside their own modules."""
 
