@@ -28,8 +28,8 @@ COUNTED_US: Final = 60 * US
 FROZEN_US: Final = 10 * US
 FROZEN_REPORTS: Final = 10
 """Neither voltage, current nor what is used changes by a digit: in flight not even for two reports."""
-_GAP: Final = 4
-"""Rounds of the others' reports without one of this pack; a poor link loses those of all packs alike."""
+_GAP: Final = 6
+"""Rounds of the others' reports without one of this pack; a link that loses three in ten does it once in hours."""
 _SETTLED: Final = 8
 _MOST: Final = 32
 

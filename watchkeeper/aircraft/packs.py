@@ -132,7 +132,8 @@ class PackTable:
     def flight(self, now_us: int) -> list[Pack]:
         """Return the flight packs that are heard, by number; one for all where none is told apart."""
         if not self.packs:
-            return [] if self._whole is None or self._whole.is_silent(now_us) else [self._whole]
+            whole = self._whole
+            return [whole] if whole is not None and whole.measured and not whole.is_silent(now_us) else []
         heard = (p for p in self.packs.values() if p.sums < SUM_SAMPLES and p.measured and not p.is_silent(now_us))
         return sorted(heard, key=lambda pack: pack.number)
 

@@ -17,6 +17,7 @@ _MEMORY: Final = 300  # reports: some minutes
 _LEAST: Final = 10
 _INDEPENDENT: Final = 4.0  # reports that tell as much as one: errors keep to one side for seconds
 _LEAST_SPREAD_A: Final = 3.0  # of the currents seen, one deviation; below, a slope is noise
+_MOST: Final = 0.6  # of the difference
 _WIRE: Final = 0.7  # of the difference, upwards in the cell beside
 _WIRE_V: Final = 0.05  # cells differ by less for no reason (common practice)
 
@@ -28,6 +29,8 @@ class CellSpread:
         self.cells = cells
         self.under_v = 0.0
         """By how much the lowest lies under the middle of the others."""
+        self.lasting_v = 0.0
+        """The same in each of the last two reports: one bad report is none."""
         self.lowest_v = 0.0
         self.weak = 0
         """The lowest cell, from 0."""
@@ -45,7 +48,9 @@ class CellSpread:
         weak = self.weak = cells_v.index(lowest_v)
         others_v = [v for i, v in enumerate(cells_v) if i != weak]
         self.lowest_v = lowest_v
-        self.under_v = median(others_v) - lowest_v
+        under_v = median(others_v) - lowest_v
+        self.lasting_v = min(under_v, self.under_v)
+        self.under_v = under_v
         if current_a is not None:
             self._learn(cells_v, current_a)
         beside = [cells_v[j] for j in (weak - 1, weak + 1) if 0 <= j < len(cells_v)]
@@ -69,15 +74,15 @@ class CellSpread:
             mean_da[i] += part * (d * current_a - mean_da[i])
 
     def _by_current(self, weak: int, current_a: float | None) -> str:
-        """Return what explains more than half of the difference, beyond two standard deviations."""
+        """Return what explains most of the difference, beyond two standard deviations."""
         variance = self._mean_aa - self._mean_a**2
         if current_a is None or self._n < _LEAST or variance < _LEAST_SPREAD_A**2:
             return "unknown"
         ohm = (self._mean_da[weak] - self._mean_d[weak] * self._mean_a) / variance
         left = self._mean_dd[weak] - self._mean_d[weak] ** 2 - ohm * ohm * variance
         doubt = 2.0 * math.sqrt(max(0.0, left) * _INDEPENDENT / (self._n * variance))
-        half_v = 0.5 * self.under_v
-        if (ohm - doubt) * current_a > half_v:
+        if (ohm - doubt) * current_a > _MOST * self.under_v:
             return "resistance"
-        # without a load nothing is explained by it
-        return "charge" if (ohm + doubt) * max(current_a, self._mean_a) < half_v else "unknown"
+        # without a load nothing is explained by it: then what a usual load would make counts
+        by_load_v = (ohm + doubt) * max(current_a, self._mean_a)
+        return "charge" if by_load_v < (1.0 - _MOST) * self.under_v else "unknown"

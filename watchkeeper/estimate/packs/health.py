@@ -67,7 +67,7 @@ class PackHealth:
         cells = max((one for one in found if one.cells is not None), key=_under, default=None)
         values: list[Value] = [None] * 5
         if cells is not None and cells.cells is not None:
-            values = [cells.cells.under_v, cells.cells.lowest_v, cells.cells.weak + 1.0, float(cells.number)]
+            values = [cells.cells.lasting_v, cells.cells.lowest_v, cells.cells.weak + 1.0, float(cells.number)]
             values.append(cells.cells.cause)
         tap = next((pack for pack, one in zip(heard, found, strict=True) if pack.tap_wrong or _loose(one)), None)
         values += [tap is not None, None if tap is None else float(tap.number)]
@@ -80,7 +80,7 @@ class PackHealth:
         values += _worst((one.number, one.falling.unexplained_v) for one in found)
         values.append(self._idle(heard, phase in _IN_FLIGHT, now_us))
         values.append(self._untold(heard, phase in _ALOFT, now_us))
-        return [*values, *_own_words(heard), *self._smart()]
+        return [*values, *_own_words(found), *self._smart()]
 
     def _one(self, pack: Pack) -> OnePack:
         one = self._packs.get(pack.number)
@@ -130,11 +130,11 @@ class PackHealth:
 
 
 def _under(one: OnePack) -> float:
-    return one.cells.under_v if one.cells is not None else -math.inf
+    return one.cells.lasting_v if one.cells is not None else -math.inf
 
 
 def _loose(one: OnePack) -> bool:
-    return one.cells is not None and one.cells.cause == "wire" and one.cells.under_v >= LOOSE_V
+    return one.cells is not None and one.cells.cause == "wire" and one.cells.lasting_v >= LOOSE_V
 
 
 def _worst(found: Iterable[tuple[int, float | None]]) -> list[Value]:
@@ -146,14 +146,13 @@ def _worst(found: Iterable[tuple[int, float | None]]) -> list[Value]:
     return [value, float(number)]
 
 
-def _own_words(heard: Sequence[Pack]) -> list[Value]:
+def _own_words(found: Sequence[OnePack]) -> list[Value]:
     """Return the gravest state, the gravest fault, and the pack that says the worse of them."""
-    telling = [pack for pack in heard if pack.last.charge_state or pack.last.faults]
+    telling = [one for one in found if one.charge_state or one.faults]
     if not telling:
         return [None, None, None]
-    states = [(GRAVITY[state_word(pack.last.charge_state)], pack) for pack in telling]
-    gravity, gravest = max(states, key=lambda one: one[0])
-    faulty = next((pack for pack in telling if pack.last.faults), None)
-    named = faulty if faulty is not None and gravity <= _FAULT_GRAVITY else gravest
-    fault = fault_word(faulty.last.faults) if faulty is not None else "none"
-    return [state_word(gravest.last.charge_state), fault, float(named.number)]
+    gravest = max(telling, key=lambda one: GRAVITY[state_word(one.charge_state)])
+    state = state_word(gravest.charge_state)
+    faulty = next((one for one in telling if one.faults), None)
+    named = faulty if faulty is not None and GRAVITY[state] <= _FAULT_GRAVITY else gravest
+    return [state, "none" if faulty is None else fault_word(faulty.faults), float(named.number)]

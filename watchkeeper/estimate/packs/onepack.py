@@ -28,6 +28,10 @@ class OnePack:
         self.heating = Heating()
         self.falling = Falling("lipo")
         self.resistance_over_pct: float | None = None
+        self.charge_state = 0
+        self.faults = 0
+        """What the battery said in each of the last two reports; as MAVLink numbers them."""
+        self._said = (0, 0)
         self._count = 0
         self._chemistry = "lipo"
 
@@ -39,6 +43,10 @@ class OnePack:
         time_s = pack.stream.time_us / 1e6
         sample, current_a = pack.last, pack.current_a
         self._look_at_cells(pack)
+        said = sample.charge_state, sample.faults
+        if said == self._said:
+            self.charge_state, self.faults = said
+        self._said = said
         ohm = heat_j_k = None
         if estimate is not None:
             cells, capacity_ah = estimate.packs.cells, estimate.packs.capacity_ah
@@ -48,7 +56,7 @@ class OnePack:
             ohm = estimate.values[2]
             if cells is not None and capacity_ah is not None:
                 heat_j_k = heat_capacity_j_k(capacity_ah, cells)
-            self.resistance_over_pct = _resistance_over(estimate)
+            self.resistance_over_pct = resistance_over(estimate)
             self._look_at_fall(pack, estimate, time_s)
         self.heating.update(time_s, sample.temperature_degc, current_a, ohm, heat_j_k)
 
@@ -73,7 +81,7 @@ class OnePack:
         self.falling.update(time_s, volts / kept.cells, current_a, kept.state(), doubts)
 
 
-def _resistance_over(estimate: PackEstimate) -> float | None:
+def resistance_over(estimate: PackEstimate) -> float | None:
     """Return by how much, %, the resistance learned is over what was expected, less two standard deviations.
 
     Expected is what a file or the crew's ledger states, at its age and temperature; without either, nothing is.
