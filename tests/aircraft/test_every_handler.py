@@ -103,7 +103,7 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
 NO_READING = {
     "ADSB_VEHICLE", "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM",
     "MISSION_ITEM_INT", "OPEN_DRONE_ID_BASIC_ID", "OPEN_DRONE_ID_LOCATION", "PARAM_VALUE", "SCALED_PRESSURE",
-    "STATUSTEXT", "UAVIONIX_ADSB_OUT_CFG",
+    "SMART_BATTERY_INFO", "STATUSTEXT", "UAVIONIX_ADSB_OUT_CFG",
 }  # fmt: skip
 """These change what later messages mean, or are kept as words: tested beside their own modules."""
 

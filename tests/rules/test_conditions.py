@@ -220,7 +220,7 @@ def test_missing_names_what_is_looked_at_when_a_value_exists_but_cannot_be_used(
         ("(known(battery.sag) and battery.sag > 0.1 V) or battery.current > 1 A", {"battery.current"}),
         (
             "(known(battery.sag) and battery.current > 1 A) or battery.sag > 0.1 V",
-            {"battery.current", "battery.sag"},
+            {"battery.sag"},
         ),
     ],
 )

@@ -21,6 +21,7 @@ from watchkeeper.estimate.home.ownactions import OwnActions
 from watchkeeper.estimate.home.ownsettings import OwnSettings, is_multirotor
 from watchkeeper.estimate.home.returning import ReturnHome
 from watchkeeper.estimate.learning import JSON, Learns, plain
+from watchkeeper.estimate.packs import parts as packhealth
 from watchkeeper.estimate.packs.battery import BatteryEstimates
 from watchkeeper.estimate.packs.packseen import FlightEnd, Flown
 from watchkeeper.estimate.packs.packtoday import packs_today
@@ -110,6 +111,7 @@ class EstimateSuite:
             OwnActions(readings, own.settings, own.plan, batteries.supplies, home),
             self._lost,
             TimeToDusk(lambda: aircraft.position, lambda now_us: now_us / 1e6),
+            *packhealth.parts(known),
             *radio.parts(known),
             *position.parts(known),
             *airframe.parts(known),
