@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 # the handlers register themselves as their modules are imported
-from watchkeeper.aircraft import fold_motion, fold_words  # noqa: F401
+from watchkeeper.aircraft import fold_fence, fold_motion, fold_words  # noqa: F401
 from watchkeeper.aircraft.copies import Copies
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fold_battery import fold_battery
