@@ -154,7 +154,7 @@ def _away_m(place: Flat, post: Post) -> float:
 def _reached_s(look: Look, lowest_m: float, post: Post) -> float:
     """Return when it is at an obstacle, on this track and with this climb; far where it passes it, or is over it.
 
-    A cylinder is a rough likeness: what is inside one already is not told that it gets there.
+    A cylinder is a rough likeness: inside one it is told so only while it goes on towards the middle.
     """
     speed_m_s = look.speed_m_s
     if speed_m_s < STILL_M_S or look.velocity is None:
@@ -163,10 +163,10 @@ def _reached_s(look: Look, lowest_m: float, post: Post) -> float:
     along_m = (north * look.velocity[0] + east * look.velocity[1]) / speed_m_s
     aside_m = abs(east * look.velocity[0] - north * look.velocity[1]) / speed_m_s
     reach_m = post.radius_m + ASTRAY_M
-    if along_m <= 0.0 or aside_m >= reach_m or math.hypot(north, east) <= reach_m:
+    if along_m <= 0.0 or aside_m >= reach_m:
         return FAR_S
     half_m = math.sqrt(reach_m * reach_m - aside_m * aside_m)
-    enters_s, leaves_s = (along_m - half_m) / speed_m_s, (along_m + half_m) / speed_m_s
+    enters_s, leaves_s = max(0.0, along_m - half_m) / speed_m_s, (along_m + half_m) / speed_m_s
     if enters_s > AHEAD_S:
         return FAR_S
     lowest_then_m = min(lowest_m + look.climb_m_s * s for s in (enters_s, leaves_s))

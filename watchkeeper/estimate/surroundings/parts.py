@@ -10,7 +10,7 @@ from watchkeeper.estimate.surroundings.bears import Bears
 from watchkeeper.estimate.surroundings.below import Falling
 from watchkeeper.estimate.surroundings.site import Site
 from watchkeeper.estimate.surroundings.wayhome import WayHome
-from watchkeeper.estimate.surroundings.windnow import WindNow
+from watchkeeper.estimate.surroundings.windnow import Airspeed, WindNow
 
 NEEDS: Final[frozenset[int]] = frozenset()
 """Messages that call for a run."""
@@ -22,7 +22,8 @@ def parts(known: Known) -> list[Part]:
     site = Site(aircraft)
     return [
         Bears(aircraft.file, aircraft.sortie, aircraft.motion),
-        WindNow(known.wind, aircraft.readings),
+        WindNow(known.wind),
+        Airspeed(known.wind, aircraft.readings),
         Ceiling(site, aircraft.readings),
         Borders(site, own.plan),
         Obstacles(site, own.plan),

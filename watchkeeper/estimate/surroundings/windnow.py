@@ -19,59 +19,76 @@ from watchkeeper.estimate.packs.pack import number
 MEAN_US: Final = 10 * US
 GUST_US: Final = 3 * US
 PEAK_US: Final = 60 * US
-_SPANNED: Final = 0.8
+_GAP_US: Final = 10 * US
+"""Not felt for longer, it is felt anew."""
+_FEWEST: Final = 3
 _SPEED: Final = INDEX["position.ground_speed"]
-Row = tuple[float | None, float | None, float | None, float | None]
 
 
 class WindNow:
-    """`wind.now`, its doubt, `wind.gust_now` and `wind.airspeed`; a forecast is no measurement."""
+    """`wind.now`, its doubt and `wind.gust_now`; a forecast is no measurement."""
 
-    indexes = tuple(INDEX[name] for name in ("wind.now", "wind.now_doubt", "wind.gust_now", "wind.airspeed"))
+    indexes = tuple(INDEX[name] for name in ("wind.now", "wind.now_doubt", "wind.gust_now"))
+
+    def __init__(self, wind: WindEstimate) -> None:
+        self._wind = wind
+        self._felt: deque[tuple[int, float]] = deque()
+        self._peaks: deque[tuple[int, float]] = deque()
+        self._since_us: int | None = None
+        self._seen: object = None
+        self.stream = Stream()
+
+    def run(self, now_us: int) -> tuple[float | None, float | None, float | None] | None:
+        """Return the answers for `indexes`; None without a new look at the wind."""
+        felt = self._wind.felt()
+        if felt is None or felt is self._seen:
+            if self._since_us is None or 0 <= now_us - self._felt[-1][0] <= _GAP_US:
+                return None
+            self._since_us = None
+            self._felt.clear()
+            self._peaks.clear()
+            return None, None, None
+        self._seen = felt
+        if self._since_us is None:
+            self._since_us = now_us
+        late = self._felt
+        late.append((now_us, math.hypot(felt[0], felt[1])))
+        while now_us - late[0][0] > MEAN_US:
+            late.popleft()
+        felt_us = now_us - self._since_us
+        mean = None
+        if felt_us >= MEAN_US and len(late) >= _FEWEST:
+            mean = sum(speed for _, speed in late) / len(late)
+        return mean, larger_axis(*felt[2:]), self._peak(now_us) if felt_us >= GUST_US else None
+
+    def _peak(self, now_us: int) -> float:
+        """Return the highest mean over three seconds of the last minute."""
+        late = [speed for at_us, speed in self._felt if now_us - at_us <= GUST_US]
+        mean, peaks = sum(late) / len(late), self._peaks
+        while peaks and peaks[-1][1] <= mean:
+            peaks.pop()
+        peaks.append((now_us, mean))
+        while now_us - peaks[0][0] > PEAK_US:
+            peaks.popleft()
+        return peaks[0][1]
+
+
+class Airspeed:
+    """`wind.airspeed`, of wind and motion; speed over ground where no wind is known."""
+
+    indexes = (INDEX["wind.airspeed"],)
 
     def __init__(self, wind: WindEstimate, readings: Readings) -> None:
         self._wind = wind
         self._readings = readings
-        self._felt: deque[tuple[int, float]] = deque()
-        self._peaks: deque[tuple[int, float]] = deque()
-        self._seen: object = None
-        self._speed_count = 0
+        self._count = 0
         self.stream = Stream()
 
-    def run(self, now_us: int) -> Row | None:
-        """Return the answers for `indexes`; None without a new wind or speed."""
-        felt = self._wind.felt()
+    def run(self, now_us: int) -> tuple[float | None] | None:
+        """Return the airspeed in m/s; None without a new speed."""
         stream = self._readings.streams[_SPEED]
-        count = stream.count if stream is not None else 0
-        if felt is self._seen and count == self._speed_count:
+        if stream is None or stream.count == self._count:
             return None
-        self._speed_count = count
-        airspeed = self._wind.airspeed_m_s()
-        airspeed_m_s = airspeed[0] if airspeed is not None else number(self._readings, _SPEED, now_us)
-        if felt is not self._seen:
-            self._seen = felt
-            if felt is not None:
-                self._felt.append((now_us, math.hypot(felt[0], felt[1])))
-        while self._felt and now_us - self._felt[0][0] > MEAN_US:
-            self._felt.popleft()
-        if felt is None or not self._felt:
-            return None, None, None, airspeed_m_s
-        return self._mean(now_us), larger_axis(*felt[2:]), self._peak(now_us), airspeed_m_s
-
-    def _mean(self, now_us: int) -> float | None:
-        if now_us - self._felt[0][0] < _SPANNED * MEAN_US:
-            return None
-        return sum(speed for _, speed in self._felt) / len(self._felt)
-
-    def _peak(self, now_us: int) -> float | None:
-        """Return the highest mean over three seconds of the last minute."""
-        late = [speed for at_us, speed in self._felt if now_us - at_us <= GUST_US]
-        peaks = self._peaks
-        if late and now_us - self._felt[0][0] >= _SPANNED * GUST_US:
-            mean = sum(late) / len(late)
-            while peaks and peaks[-1][1] <= mean:
-                peaks.pop()
-            peaks.append((now_us, mean))
-        while peaks and now_us - peaks[0][0] > PEAK_US:
-            peaks.popleft()
-        return peaks[0][1] if peaks else None
+        self._count = stream.count
+        air = self._wind.airspeed_m_s()
+        return (air[0] if air is not None else number(self._readings, _SPEED, now_us),)
