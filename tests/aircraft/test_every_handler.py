@@ -23,7 +23,7 @@ FLOATS = sorted(
         getattr(dialect, f"MAVLink_{MESSAGES[number].name.lower()}_message").fieldtypes,
         strict=True,
     )
-    if kind == "float" and field != "q"  # an array that is not read
+    if kind == "float" and field not in {"q", "quaternion"}  # arrays that are not read
 )
 
 BATTERY = {
@@ -96,6 +96,11 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("RADIO_STATUS", {**RADIO, "noise": 255}, {"link.margin": 50.0}),
     ("RADIO_STATUS", {**RADIO, "rssi": 255, "remrssi": 255}, {"link.margin": BLIND}),
     ("RADIO", RADIO, {"link.margin": 50.0}),
+    ("FENCE_STATUS", {"breach_status": 1, "breach_type": 3}, {"fence.breach": "boundary"}),
+    ("ALTITUDE", {"bottom_clearance": 12.5}, {"position.over_ground": 12.5}),
+    ("TERRAIN_REPORT", {"current_height": 31.5, "spacing": 100}, {"position.over_ground": 31.5}),
+    ("DISTANCE_SENSOR", {"min_distance": 20, "max_distance": 4000, "current_distance": 1234, "orientation": 25},
+     {"position.over_ground": 12.34}),
 ]  # fmt: skip
 NO_READING = {
     "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM", "MISSION_ITEM_INT",

@@ -65,22 +65,20 @@ def fall(height_m: float, velocity: Flat, climb_m_s: float, wind: Flat, drag_1_m
         return free_fall(height_m, velocity, climb_m_s)
     # no step longer than a quarter of a second, nor than a part of the time in which the drag acts
     fastest_m_s = math.hypot(velocity[0] - wind[0], velocity[1] - wind[1], climb_m_s)
-    step_s = min(1.0 / _STEPS_A_SECOND, 0.5 / (drag_1_m * fastest_m_s + 1e-9))
+    step_s = min(1.0 / _STEPS_A_SECOND, 0.25 / (drag_1_m * fastest_m_s + 1e-9))
     north, east, down = velocity[0] - wind[0], velocity[1] - wind[1], -climb_m_s
     north_m = east_m = fallen_m = time_s = 0.0
-    while fallen_m < height_m and time_s < FALL_S:
-        before = north_m, east_m, fallen_m
-        speeds = north, east, down
-        north, east, down, dn, de, dd = _step(north, east, down, drag_1_m, step_s)
-        north_m, east_m, fallen_m = north_m + dn, east_m + de, fallen_m + dd
-        time_s += step_s
-    # back to the ground within the last step, along its mean
-    over = (fallen_m - height_m) / (fallen_m - before[2]) if fallen_m > height_m else 0.0
-    north_m -= over * (north_m - before[0])
-    east_m -= over * (east_m - before[1])
-    time_s -= over * step_s
-    ends = [now - over * (now - then) for now, then in zip((north, east, down), speeds, strict=True)]
-    speed_m_s = math.hypot(ends[0] + wind[0], ends[1] + wind[1], ends[2])
+    landed = False
+    while not landed and time_s < FALL_S:
+        moved = _step(north, east, down, drag_1_m, step_s)
+        if fallen_m + moved[5] >= height_m:
+            # the last step again, as long as it takes to the ground at its mean speed
+            landed = True
+            step_s *= (height_m - fallen_m) / moved[5]
+            moved = _step(north, east, down, drag_1_m, step_s)
+        north, east, down, dn, de, dd = moved
+        north_m, east_m, fallen_m, time_s = north_m + dn, east_m + de, fallen_m + dd, time_s + step_s
+    speed_m_s = math.hypot(north + wind[0], east + wind[1], down)
     return Fall(north_m + wind[0] * time_s, east_m + wind[1] * time_s, time_s, speed_m_s)
 
 
