@@ -72,9 +72,10 @@ def fall(height_m: float, velocity: Flat, climb_m_s: float, wind: Flat, drag_1_m
     while not landed and time_s < FALL_S:
         moved = _step(north, east, down, drag_1_m, step_s)
         if fallen_m + moved[5] >= height_m:
-            # the last step again, as long as it takes to the ground at its mean speed
+            # the last step again, as long as it takes to the ground as it gathers speed in it: s = v t + a t^2 / 2
             landed = True
-            step_s *= (height_m - fallen_m) / moved[5]
+            rest_m, gathers_m_s2 = height_m - fallen_m, (moved[2] - down) / step_s
+            step_s = 2.0 * rest_m / (down + math.sqrt(max(0.0, down * down + 2.0 * gathers_m_s2 * rest_m)))
             moved = _step(north, east, down, drag_1_m, step_s)
         north, east, down, dn, de, dd = moved
         north_m, east_m, fallen_m, time_s = north_m + dn, east_m + de, fallen_m + dd, time_s + step_s
