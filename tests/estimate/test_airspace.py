@@ -69,7 +69,8 @@ def test_sight_is_the_distance_from_home() -> None:
 
 
 def test_without_a_sortie_or_its_keys_nothing_is_judged() -> None:
-    for sortie in (None, {}):
+    nothing: tuple[dict[str, Any] | None, ...] = (None, {})
+    for sortie in nothing:
         world = Overland(sortie)
         world.at(100, 0, 500.0, 10.0)
         for name in ("ceiling", "sight", "boundary", "keep_out", "people", "obstacles"):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import importlib
 import math
 import random
+from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 
 from watchkeeper.aircraft.files import AircraftFile
 from watchkeeper.estimate.surroundings.falling import (
@@ -18,6 +19,7 @@ from watchkeeper.estimate.surroundings.falling import (
     plenty_1_m,
 )
 
+solve_ivp: Any = importlib.import_module("scipy.integrate").solve_ivp  # comes without types
 G = 9.80665  # standard acceleration of free fall, ISO 80000-3
 Flat = tuple[float, float]
 
