@@ -23,7 +23,7 @@ FLOATS = sorted(
         getattr(dialect, f"MAVLink_{MESSAGES[number].name.lower()}_message").fieldtypes,
         strict=True,
     )
-    if kind == "float" and field != "q"  # an array that is not read
+    if kind == "float" and field not in {"q", "quaternion"}  # arrays that are not read
 )
 
 BATTERY = {
@@ -99,6 +99,11 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("COLLISION", {"action": 2, "threat_level": 1},
      {"traffic.avoidance": "climb_or_descend", "traffic.threat": "low"}),
     ("COLLISION", {"action": 7, "threat_level": 3}, {"traffic.avoidance": BLIND, "traffic.threat": BLIND}),
+    ("FENCE_STATUS", {"breach_status": 1, "breach_type": 3}, {"fence.breach": "boundary"}),
+    ("ALTITUDE", {"bottom_clearance": 12.5}, {"position.over_ground": 12.5}),
+    ("TERRAIN_REPORT", {"current_height": 31.5, "spacing": 100}, {"position.over_ground": 31.5}),
+    ("DISTANCE_SENSOR", {"min_distance": 20, "max_distance": 4000, "current_distance": 1234, "orientation": 25},
+     {"position.over_ground": 12.34}),
 ]  # fmt: skip
 NO_READING = {
     "ADSB_VEHICLE", "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM",

@@ -28,7 +28,11 @@ from watchkeeper.aircraft.filetypes import (
     refuse,
     whole,
 )
+from watchkeeper.aircraft.geodesy import Around
+from watchkeeper.aircraft.polygon import crosses_itself
 
+MOST_CORNERS = 4000
+"""Of one area; the border of a state has no more on a map of its size."""
 Monitor = int | Literal["sum", "other"]
 """What a battery instance measures: a pack's number (from 1), the sum of the packs, or no flight battery."""
 
@@ -184,11 +188,23 @@ class Obstacle(FileModel):
 
 
 class Area(FileModel):
-    """A polygon (closed by itself) to stay within, to keep out of, or where people are."""
+    """A polygon (closed by itself) to stay within, to keep out of, or where people are.
+
+    A border that crosses itself is refused: what is inside of it would be a guess.
+    """
 
     name: Text
     kind: Annotated[str, one_of("boundary", "keep_out", "people")]
     points: tuple[PositionField, ...] = Field(min_length=3)
+
+    @model_validator(mode="after")
+    def _simple(self) -> Self:
+        if len(self.points) > MOST_CORNERS:
+            refuse(f"'{self.name}' has {len(self.points)} corners", f"give at most {MOST_CORNERS}", key="points")
+        around = Around(*self.points[0])
+        if crosses_itself([around.flat(*place) for place in self.points]):
+            refuse(f"the border of '{self.name}' crosses itself", "check the order of its corners", key="points")
+        return self
 
 
 class LandingPlace(FileModel):
@@ -284,6 +300,8 @@ class SortieFile(FileModel):
     payload: Payload = Payload()
     reserve_pct: Annotated[float | None, quantity("%", least=0, most=90)] = Field(default=None, alias="reserve")
     ceiling_m: Annotated[float | None, quantity("m", above=0, most=10_000)] = Field(default=None, alias="ceiling")
+    sight_m: Annotated[float | None, quantity("m", above=0, most=20_000)] = Field(default=None, alias="sight")
+    """How far from home the crew sees it well enough to fly it; without it, that is not judged."""
     obstacles: tuple[Obstacle, ...] = ()
     areas: tuple[Area, ...] = ()
     landing_places: tuple[LandingPlace, ...] = ()

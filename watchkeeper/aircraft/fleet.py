@@ -14,6 +14,7 @@ from watchkeeper.aircraft import (  # noqa: F401
     fold_airframe,
     fold_control,
     fold_crew,
+    fold_fence,
     fold_filter,
     fold_motion,
     fold_satellites,

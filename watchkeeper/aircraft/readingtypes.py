@@ -64,3 +64,5 @@ ACTIONS = (
     "other",
 )  # fmt: skip
 """What a fail-safe does. `retrace` goes back along the flown track; `return_or_land` lands if it cannot return."""
+BREACHES = ("none", "too_low", "too_high", "boundary", "other")
+"""Which border of its own fence an aircraft has crossed; the first four are FENCE_BREACH."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from watchkeeper.aircraft.below import Below
 from watchkeeper.aircraft.boot import BootClock
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.control import Control
@@ -145,6 +146,7 @@ class Aircraft:
         self.control = Control()
         self.health = Health()
         self.motors = Motors()
+        self.below = Below()
         self.position: tuple[float, float] | None = None
         """Where it is: latitude and longitude in degrees."""
         self.fixed = False
