@@ -13,6 +13,7 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.health import Health
 from watchkeeper.aircraft.home import Home
+from watchkeeper.aircraft.intended import Intended
 from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.motion import Motion
@@ -137,6 +138,7 @@ class Aircraft:
         self.plan = Plan()
         self.homing = Home()
         self.motion = Motion()
+        self.intended = Intended()
         self.control = Control()
         self.health = Health()
         self.motors = Motors()
