@@ -37,7 +37,7 @@ def is_autopilot(vehicle: int, autopilot: int) -> bool:
 
 @folds(HEARTBEAT, MODE, ARMED, ARMED_FOR, INTERVAL, also=PLACE | UPSETS)
 def _heartbeat(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    custom_mode, vehicle, autopilot, base_mode, _, _ = values
+    custom_mode, vehicle, autopilot, base_mode, state, _ = values
     if not is_autopilot(vehicle, autopilot):
         return  # somebody else under the same ids
     aircraft.autopilot = autopilot
@@ -45,6 +45,7 @@ def _heartbeat(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None
     stream = aircraft.streams.heartbeat
     stream.mark(now_us)
     aircraft.readings.put(INTERVAL, stream.interval_us / 1e6, stream)
+    aircraft.intended.stated(state, now_us)
     aircraft.set_armed(armed=bool(base_mode & _ARMED_FLAG), stream=stream)
     aircraft.set_mode(aircraft.modes.heartbeat(autopilot, vehicle, base_mode, custom_mode), stream)
     aircraft.update_phase(now_us)

@@ -53,6 +53,10 @@ MODES = (
     "rate",
     "other",
 )  # the first eight are MAV_STANDARD_MODE; then: commanded from outside, and pilot-flown without position
+MODE_CAUSES = ("none", "ordered", "switched", "planned", "own_return", "own_landing", "own", "unasked", "unknown")
+"""Why the mode last changed in flight: a station's order or acknowledgement, or as the aircraft tells; a switch of
+the radio control; plan or the course of the mode before; the aircraft by itself (into a return, a landing,
+another mode); nobody, where orders can be seen."""
 HOME_SOURCES = ("aircraft", "arming", "sortie")
 CELL_SOURCES = ("aircraft_file", "reported", "inferred")
 COMPASS = ("north", "north_east", "east", "south_east", "south", "south_west", "west", "north_west")

@@ -15,6 +15,7 @@ from watchkeeper.aircraft.filterhealth import FilterHealth
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.health import Health
 from watchkeeper.aircraft.home import Home
+from watchkeeper.aircraft.intended import Intended
 from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.motion import Motion
@@ -143,6 +144,7 @@ class Aircraft:
         self.receivers = Receivers()
         self.filter = FilterHealth()
         self.motion = Motion()
+        self.intended = Intended()
         self.control = Control()
         self.health = Health()
         self.motors = Motors()

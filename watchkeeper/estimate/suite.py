@@ -16,6 +16,7 @@ from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.estimate.air.wind import WindEstimate
 from watchkeeper.estimate.airframe import parts as airframe
+from watchkeeper.estimate.conduct import parts as conduct
 from watchkeeper.estimate.home.lostlink import LostLink
 from watchkeeper.estimate.home.ownactions import OwnActions
 from watchkeeper.estimate.home.ownsettings import OwnSettings, is_multirotor
@@ -52,6 +53,7 @@ NEEDS: Final = frozenset(
         *surroundings.NEEDS,
         *traffic.NEEDS,
         *readiness.NEEDS,
+        *conduct.NEEDS,
     }
 )
 """Messages that call for a run."""
@@ -118,6 +120,7 @@ class EstimateSuite:
             *surroundings.parts(known),
             *traffic.parts(known),
             *readiness.parts(known),
+            *conduct.parts(known),
         ]
 
     def run(self, now_us: int) -> None:
