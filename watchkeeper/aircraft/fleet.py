@@ -17,6 +17,7 @@ from watchkeeper.aircraft import (  # noqa: F401
     fold_fence,
     fold_filter,
     fold_motion,
+    fold_orders,
     fold_satellites,
     fold_traffic,
     fold_words,
