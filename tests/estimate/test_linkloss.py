@@ -102,6 +102,15 @@ def test_silences_are_counted_for_a_minute() -> None:
     assert gaps(part, counter, [10.5 + s / 2 for s in range(120)]) == (0.0, 0, 1, 1)
 
 
+def test_what_was_missed_in_a_silence_is_no_share_that_is_being_lost() -> None:
+    counter = Counters()
+    part = LinkLoss({("a", 1): counter})
+    run(part, [(counter, 50, 0)], 0, 30)
+    counter.lost += 200
+    assert run(part, [(counter, 50, 0)], 40, 45) == 0
+    assert run(part, [(counter, 25, 25)], 45, 56) == pytest.approx(50)
+
+
 def test_a_look_that_comes_late_is_no_silence() -> None:
     counter = Counters()
     part = LinkGaps({("a", 1): counter})

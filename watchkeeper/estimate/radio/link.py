@@ -26,8 +26,11 @@ GAP_WINDOW_US: Final = 60 * US
 MOST_GAPS: Final = 64
 HEARD_US: Final = 5 * US
 """A source over which nothing came for longer does not hear the aircraft: five missed heartbeats."""
-FEW: Final = 2
-"""A burst of more frames than this between two looks did not begin with the look."""
+FEWER: Final = 0.5
+"""Between two looks that lie far apart it was silent if fewer than this share of the usual frames came."""
+_SMOOTH: Final = 8
+SILENCE_US: Final = 4 * US
+"""What was missed in a silence as long as this is told as a silence, and is no share that is being lost."""
 
 
 class Tracker(Protocol):
@@ -62,10 +65,16 @@ class SourceLoss:
         self._marks: deque[tuple[int, int, int]] = deque(maxlen=64)
         self._blocks: deque[float] = deque(maxlen=BASELINE_BLOCKS)
         self._block_us = 0
+        self._received = 0
+        self._heard_us = 0
 
     def update(self, received: int, lost: int, now_us: int) -> tuple[float, float] | None:
         """Take the counters in; return the loss over the baseline and its least, %; None with too few frames."""
         marks = self._marks
+        if received != self._received:
+            if now_us - self._heard_us > SILENCE_US:
+                marks.clear()
+            self._received, self._heard_us = received, now_us
         marks.append((now_us, received, lost))
         while len(marks) > 1 and marks[1][0] <= now_us - LOSS_WINDOW_US:
             marks.popleft()
@@ -121,6 +130,8 @@ class LinkGaps:
         self._last_us: int | None = None
         """When any had."""
         self._gaps: deque[tuple[int, float]] = deque(maxlen=MOST_GAPS)
+        self._usual = 0.0
+        """Frames a second, smoothed."""
         self._most = 0
         self.stream = Stream()
 
@@ -140,8 +151,13 @@ class LinkGaps:
             return None
         gaps, last_us = self._gaps, self._last_us
         self._last_us = now_us
-        if last_us is not None and now_us - last_us >= GAP_US and came <= FEW:
-            gaps.append((now_us, (now_us - last_us) / US))
+        if last_us is not None and now_us > last_us:
+            spent_s = (now_us - last_us) / US
+            if spent_s >= GAP_US / US and came < FEWER * self._usual * spent_s:
+                gaps.append((now_us, spent_s))
+            else:
+                rate = came / spent_s
+                self._usual += (rate - self._usual) / _SMOOTH if self._usual else rate
         while gaps and gaps[0][0] <= now_us - GAP_WINDOW_US:
             gaps.popleft()
         paths = sum(now_us - heard_us <= HEARD_US for heard_us in self._heard_us.values())
