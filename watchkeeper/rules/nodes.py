@@ -59,6 +59,8 @@ class Truth:
     timed: bool
     deciding: Find
     missing: Find
+    guard: bool = False
+    """It asks whether a reading is known: where not, what is joined to it by `and` lacks nothing."""
 
 
 def joined(groups: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
@@ -215,7 +217,7 @@ def known(index: int) -> Truth:
         value = view.readings.read(index, view.now_us)
         return NOT_MET if value is BLIND or value is FAULT else MET
 
-    return Truth(judge, (index,), timed=False, deciding=lambda _: (), missing=lambda _: ())
+    return Truth(judge, (index,), timed=False, deciding=lambda _: (), missing=lambda _: (), guard=True)
 
 
 def negate(of: Truth) -> Truth:
@@ -256,10 +258,17 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
         # one operand is enough for the strong verdict; any other stands by all that share it
         return joined([part.deciding(view) for part in (agreed[:1] if verdict is strong else agreed)])
 
+    guards = tuple(part.judge for part in parts if part.guard) if every else ()
+
+    def missing(view: View) -> tuple[int, ...]:
+        if any(one(view) is NOT_MET for one in guards):
+            return ()
+        return joined([part.missing(view) for part in parts])
+
     return Truth(
         judge,
         joined([part.readings for part in parts]),
         timed,
         deciding,
-        lambda view: joined([part.missing(view) for part in parts]),
+        missing,
     )
