@@ -266,3 +266,21 @@ def test_a_border_of_thousands_of_corners_is_refused() -> None:
     corners = ring(random.Random(3), 4001, 300.0)
     with pytest.raises(ValueError, match="4001 corners"):
         SortieFile.model_validate({"areas": [zone("keep_out", *corners)]})
+
+
+def test_moving_little_by_little_the_distance_is_never_more_than_it_is() -> None:
+    corners = box(-300, -300, 300, 300)
+    zone_here = Zone("field", "boundary", corners)
+    for metres in range(295):
+        depth_m = zone_here.depth_m((float(metres), 0.0))
+        assert 0.95 * (300 - metres) - 1e-9 <= depth_m <= 300 - metres + 1e-9
+
+
+def test_a_boundary_inside_a_boundary_is_no_way_out() -> None:
+    areas = [
+        zone("boundary", *box(-300, -300, 300, 300), name="all"),
+        zone("boundary", *box(20, -50, 60, 50), name="part"),
+    ]
+    world = Overland({"areas": areas})
+    world.at(0, 0, north_m_s=10.0)
+    assert world.read("boundary.stop_in") == pytest.approx(300 / 10 - 10 / 3.0, abs=0.1)

@@ -138,3 +138,10 @@ def test_without_people_or_keep_out_no_fall_is_worked_out() -> None:
     world.at(0, 0, 80.0, 10.0)
     assert world.read("fall.reach") is BLIND
     assert world.read("return.over_people") is BLIND
+
+
+@pytest.mark.parametrize(("aside_m", "counts"), [(73.0, True), (77.0, False)])
+def test_what_stands_beside_the_way_counts_with_its_radius_and_15_m(aside_m: float, *, counts: bool) -> None:
+    world = Overland({"obstacles": [ridge(260, aside_m)]}, FILE)
+    world.at(480, 0, 75)
+    assert (world.read("return.least_height") > 0.0) is counts
