@@ -36,7 +36,18 @@ _SETTLE_US: Final = 2 * SMOOTH_US
 class TrimFilter:
     """The shares of some motors against what trim explains. `scale` is 1 for speeds, 3 for currents (cube)."""
 
-    __slots__ = ("_covariance", "_last_us", "_lean", "_noise", "_shares", "_since_us", "_states", "_walk", "scale")
+    __slots__ = (
+        "_covariance",
+        "_last_us",
+        "_lean",
+        "_noise",
+        "_off",
+        "_shares",
+        "_since_us",
+        "_states",
+        "_walk",
+        "scale",
+    )
 
     def __init__(self, motors: int, scale: float = 1.0) -> None:
         self.scale = scale
@@ -48,6 +59,8 @@ class TrimFilter:
         self._shares: list[float] | None = None
         self._lean = (0.0, 0.0)
         self._last_us = self._since_us = 0
+        self._off = False
+        """One stands out for certain, and has not come back since: nothing is learned meanwhile."""
 
     @property
     def motors(self) -> int:
@@ -68,13 +81,19 @@ class TrimFilter:
             self._shares = [old + fresh * (new - old) for old, new in zip(self._shares, shares, strict=True)]
             ahead, right = self._lean
             self._lean = ahead + fresh * (lean[0] - ahead), right + fresh * (lean[1] - right)
-            self._covariance[0][0] += self._walk * step_us / US
+            if not self._off:
+                self._covariance[0][0] += self._walk * step_us / US
         self._last_us = now_us
         out, which, doubt = self._out()
         settled = now_us - self._since_us >= _SETTLE_US
-        if not settled or out < self.scale * FAR or out < SURE * doubt:
+        far = out >= self.scale * FAR
+        sure = out >= SURE * doubt
+        self._off = settled and far and sure if not self._off else out >= self.scale * FAR / 2
+        if not self._off and not (far and sure):
             self._learn(shares, lean)
-        return (max(0.0, out - 2 * doubt), which) if settled else None
+        if not settled or (self._off and far and not sure):
+            return None  # a lean that was not flown before: neither the one nor the other is certain
+        return max(0.0, out - 2 * doubt), which
 
     def _out(self) -> tuple[float, int, float]:
         """Return how far one stands out, which, and the deviation of that."""
