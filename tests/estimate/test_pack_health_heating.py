@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 
 from watchkeeper.estimate.packs.heating import UNKNOWN_DEGC_MIN, Heating, heat_capacity_j_k
 
+solve_ivp: Any = importlib.import_module("scipy.integrate").solve_ivp  # comes without types
 OHM = 0.018 * 1.67  # facts.md section 6: 12 times 1.5 mohm, with its relaxing part
 CAPACITY_J_K = heat_capacity_j_k(22.0, 12)
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from statistics import median
 from typing import Final
+
+from watchkeeper.estimate.slope import median
 
 CAUSES: Final = ("unknown", "resistance", "charge", "wire")
 _MEMORY: Final = 300  # reports: some minutes
@@ -44,26 +45,25 @@ class CellSpread:
 
     def update(self, cells_v: Sequence[float], current_a: float | None) -> None:
         """Take one report in, of as many cells as the pack has."""
-        lowest_v = min(cells_v)
+        ordered = sorted(cells_v)
+        lowest_v, middle_v = ordered[0], median(ordered[1:])
         weak = self.weak = cells_v.index(lowest_v)
-        others_v = [v for i, v in enumerate(cells_v) if i != weak]
         self.lowest_v = lowest_v
-        under_v = median(others_v) - lowest_v
+        under_v = middle_v - lowest_v
         self.lasting_v = min(under_v, self.under_v)
         self.under_v = under_v
         if current_a is not None:
-            self._learn(cells_v, current_a)
+            self._learn(cells_v, middle_v, current_a)
         beside = [cells_v[j] for j in (weak - 1, weak + 1) if 0 <= j < len(cells_v)]
-        over_v = max(beside) - median(others_v)
+        over_v = max(beside) - middle_v
         if self.under_v >= _WIRE_V and over_v >= _WIRE * self.under_v:
             self.cause = "wire"
         else:
             self.cause = self._by_current(weak, current_a)
 
-    def _learn(self, cells_v: Sequence[float], current_a: float) -> None:
+    def _learn(self, cells_v: Sequence[float], middle_v: float, current_a: float) -> None:
         self._n = min(self._n + 1, _MEMORY)
         part = 1.0 / self._n
-        middle_v = median(cells_v)
         self._mean_a += part * (current_a - self._mean_a)
         self._mean_aa += part * (current_a * current_a - self._mean_aa)
         mean_d, mean_dd, mean_da = self._mean_d, self._mean_dd, self._mean_da

@@ -32,6 +32,8 @@ IDLE_S: Final = 5.0
 LEAST_A: Final = 5.0
 _UNLOADED: Final = 0.01
 """A pack off the bus shows its own voltage: over the bus by more than this part (V = E - R I, 2 % at 3 C)."""
+_EVERY_US: Final = 900_000
+"""What takes seconds to show is not looked at more often; openings are counted as the reports come."""
 _PHASE: Final = INDEX["flight.phase"]
 _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
 _ALOFT: Final = frozenset({"airborne", "returning"})
@@ -50,6 +52,7 @@ class PackHealth:
         self._why = why
         self._packs: dict[int, OnePack] = {}
         self._reports = 0
+        self._run_us = -_EVERY_US
         self._untold_us: int | None = None
         self._idle_us: dict[int, int] = {}
         self.stream = Stream()
@@ -59,9 +62,9 @@ class PackHealth:
         """Return values for `indexes`, or None when no pack has reported."""
         heard = self._aircraft.packs.flight(now_us)
         reports = sum(pack.stream.count for pack in heard)
-        if not heard or reports == self._reports:
+        if not heard or reports == self._reports or 0 <= now_us - self._run_us < _EVERY_US:
             return None
-        self._reports = reports
+        self._reports, self._run_us = reports, now_us
         phase = self._aircraft.readings.values[_PHASE]
         found = [self._one(pack) for pack in heard]
         cells = max((one for one in found if one.cells is not None), key=_under, default=None)
