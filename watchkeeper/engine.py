@@ -110,6 +110,10 @@ class Engine:
         """Engine time since the first frame of any source, seconds."""
         return self._teller.elapsed_us(self._now_us or 0) / 1e6
 
+    def since_first_s(self, engine_us: int) -> float:
+        """Return a moment of the engine's own time as seconds since the first frame."""
+        return self._teller.elapsed_us(engine_us) / 1e6
+
     def elapsed_at(self, now_s: float) -> float:
         """Return what `elapsed_s` would be after a call at `now_s`; 0 before the first frame."""
         now_us = max(round(now_s * 1e6) + self._teller.offset_us, self._now_us or 0)

@@ -36,7 +36,7 @@ def one_each(*times_s: float) -> list[AlertChange]:
 
 def test_a_series_worked_by_hand() -> None:
     # 30 minutes. "a" at 0, 20, 59 s (three within 60 s) and clears between; "b" once, a caution, stands to
-    # the end; "c", a warning, at 20 min; "d" over again after 2 s. Told: a 3, b 1, c 1, d 1: 6 in 30 min, 2 in 10.
+    # the end; "c", a warning, at 20 min; "d" over again after 2 s. Told: a 3, b 1, c 1, d 1: 6 in 30 min.
     series = [
         change(0), change(5, Change.CLEARED), change(20), change(30, Change.CLEARED), change(59),
         change(100, Change.ACKNOWLEDGED), change(102, Change.CLEARED),

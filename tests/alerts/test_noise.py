@@ -149,3 +149,15 @@ def test_the_rest_is_summed_up_in_one_call() -> None:
         (73.0, "cleared", "Caution. Watch. 3 alerts not spoken. See the list."),
     ]
     assert not teller.flood.flooding
+
+
+def test_what_came_and_went_needs_no_call_until_something_is_kept_off_the_voice() -> None:
+    teller = Teller()
+    teller.first_us = 0
+    desk = WatchDesk(teller)
+    for second, kept in enumerate([0, 0, 1]):
+        desk.flood(flooding=True, kept=kept, standing=2, now_us=second * 1_000_000)
+    told = [h for h in teller.take() if isinstance(h, AlertChange)]
+    assert [(h.elapsed_us / 1e6, h.callout) for h in told] == [
+        (2.0, "Advisory. Watch. One alert not spoken. See the list.")
+    ]

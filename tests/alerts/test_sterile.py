@@ -110,28 +110,36 @@ def test_it_is_bounded_so_that_a_low_hover_silences_nobody() -> None:
 
 
 @pytest.mark.parametrize(
-    ("phase", "height", "climb", "sterile"),
+    ("phase", "height", "climb", "speed", "sterile"),
     [
-        ("taking_off", 4.9, 1.0, True),
-        ("taking_off", 5.1, 1.0, False),
-        ("airborne", 4.9, 1.0, True),
-        ("airborne", 8.0, 0.0, False),  # work close to the ground
-        ("airborne", 8.0, 1.0, False),
-        ("airborne", 9.9, -0.5, True),  # a landing by hand has no phase of its own
-        ("airborne", 10.1, -0.5, False),
-        ("returning", 9.9, -0.5, True),
-        ("landing", 9.9, 0.0, True),
-        ("landing", 10.1, -1.0, False),
-        ("armed", 0.0, 0.0, False),
-        ("landed", 0.0, 0.0, False),
-        ("landing", None, None, False),
+        ("taking_off", 4.9, 1.0, 0.5, True),
+        ("taking_off", 5.1, 1.0, 0.5, False),
+        ("airborne", 4.9, 1.0, 0.5, True),
+        ("airborne", 8.0, 0.0, 0.5, False),  # work close to the ground
+        ("airborne", 8.0, 1.0, 0.5, False),
+        ("airborne", 9.9, -0.5, 0.5, True),  # a landing by hand has no phase of its own
+        ("airborne", 10.1, -0.5, 0.5, False),
+        ("returning", 9.9, -0.5, 0.5, True),
+        ("landing", 9.9, 0.0, 0.5, True),
+        ("landing", 10.1, -1.0, 0.5, False),
+        ("armed", 0.0, 0.0, 0.5, False),
+        ("landed", 0.0, 0.0, 0.5, False),
+        ("landing", None, None, None, False),
+        ("airborne", 9.9, -0.5, 8.0, False),  # sinks on its way over the ground: not a landing
     ],
 )
-def test_the_shipped_condition(phase: str, height: float | None, climb: float | None, sterile: bool) -> None:
+def test_the_shipped_condition(
+    phase: str, height: float | None, climb: float | None, speed: float | None, sterile: bool
+) -> None:
     readings = Readings()
     stream = Stream()
     stream.mark(0)
-    given: dict[str, Any] = {"flight.phase": phase, "position.height": height, "position.climb_rate": climb}
+    given: dict[str, Any] = {
+        "flight.phase": phase,
+        "position.height": height,
+        "position.climb_rate": climb,
+        "position.ground_speed": speed,
+    }
     for name, value in given.items():
         readings.put(INDEX[name], value, stream)
     assert Sterile(shipped().sterile, readings).look(0) is sterile

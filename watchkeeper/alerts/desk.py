@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from watchkeeper.alerts import wording
 from watchkeeper.alerts.events import Change, Level, Order
 from watchkeeper.alerts.lifecycle import Alert, Signal
+from watchkeeper.alerts.measures import FLOOD_ENDS
 from watchkeeper.alerts.orders import NAME_IT, acknowledge
 from watchkeeper.alerts.teller import CHANGING, FLOOD, Teller
 from watchkeeper.errors import Fault
@@ -110,15 +111,16 @@ class WatchDesk:
             self._clear(FLOOD, "fewer than five alerts in ten minutes", now_us)
             return
         began = FLOOD not in self._alerts or not self._alerts[FLOOD].stands
-        if began:
+        many = standing >= FLOOD_ENDS
+        if began and many:
             words = f"Watch. Many alerts, {standing} stand. See the list."
-        elif kept > self._kept and now_us - self._summed_us >= SUM_EVERY_US:
-            words = f"Watch. {kept} alerts not spoken. See the list."
+        elif kept > self._kept and (began or now_us - self._summed_us >= SUM_EVERY_US):
+            words = f"Watch. {'One alert' if kept == 1 else f'{kept} alerts'} not spoken. See the list."
         else:
-            return
+            return  # came and went within ten minutes: nothing that a call could tell
         self._kept, self._summed_us = kept, now_us
         reason = "ten alerts in ten minutes; advisories and repetitions of cautions are not spoken"
-        self._raise(FLOOD, Level.CAUTION, words, reason, {}, now_us, again=True)
+        self._raise(FLOOD, Level.CAUTION if many else Level.ADVISORY, words, reason, {}, now_us, again=True)
 
     def refused(self, faults: Sequence[Fault], now_us: int) -> None:
         """Tell that other rules were refused, and that those in use stay."""

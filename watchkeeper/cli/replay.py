@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from watchkeeper.alerts.events import Happening
 from watchkeeper.cli.arguments import seconds, speed
@@ -20,7 +20,7 @@ from watchkeeper.cli.inputs import (
     load_crew_files,
     load_rules,
 )
-from watchkeeper.cli.show import Shower, Table, readings_table, summary
+from watchkeeper.cli.show import Shower, readings_table, summary
 from watchkeeper.edges.record_folder import Recording, open_recording
 from watchkeeper.engine import Engine
 
@@ -109,12 +109,19 @@ class Pace:
             print(f"\r{elapsed_s:.0f} s", end="", file=sys.stderr, flush=True)
 
 
+class Rows(Protocol):
+    """Takes a look at the engine at every whole second."""
+
+    def row(self, engine: Engine, elapsed_s: float) -> None:
+        """Note what there is at `elapsed_s`."""
+
+
 def play(
     engine: Engine,
     recording: Recording,
     *,
     until_s: float | None = None,
-    table: Table | None = None,
+    table: Rows | None = None,
     pace: Pace | None = None,
     reloads: bool = True,
 ) -> Iterator[list[Happening]]:
