@@ -25,6 +25,7 @@ OWN: Final = frozenset({"take-off-wait", "armed-with-reasons"})
 """Rules that speak of the reasons themselves."""
 _NO_FIX: Final = frozenset({"none", "no_fix", "fix_2d"})
 _REASONS: Final = INDEX["ready.reasons"]
+_WHY: Final = INDEX["ready.why"]
 _LIVE: Final = (
     ("flight.armed", "No heartbeat yet."),
     ("position.height", "No height yet."),
@@ -59,6 +60,7 @@ class Readiness:
         self.reasons = tuple(dict.fromkeys(self._all(alerts, blind, now_us)))
         self._stream.mark(now_us)
         self._readings.put(_REASONS, float(len(self.reasons)), self._stream)
+        self._readings.put(_WHY, " ".join(self.reasons) or None, self._stream)
 
     def _all(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> Iterator[str]:
         yield from (

@@ -14,6 +14,16 @@ READINESS: tuple[R, ...] = (
         10,
         estimate=True,
     ),
+    R(
+        "ready.why",
+        "",
+        "the reasons to wait, the weightiest first",
+        "all that is known before it",
+        5,
+        10,
+        text=True,
+        estimate=True,
+    ),
     R("plan.items", "count", "items of the plan in the aircraft", "MISSION_CURRENT, MISSION_COUNT", held=True),
     R(
         "plan.unwanted",
