@@ -57,12 +57,11 @@ class Watched:
 def watch(name: str, seed: int = 1) -> Watched:
     """Fly a scenario to its end under the eyes of the watch."""
     scenario = load_scenario(find(name))
-    assert scenario.aircraft is not None
-    assert scenario.sortie is not None
-    file = load_aircraft_file(scenario.aircraft.read_text("utf-8"), scenario.aircraft.name)
-    sortie = load_sortie_file(scenario.sortie.read_text("utf-8"), scenario.sortie.name)
+    aircraft, day = scenario.aircraft, scenario.sortie
+    files = [load_aircraft_file(aircraft.read_text("utf-8"), aircraft.name)] if aircraft is not None else []
+    sortie = load_sortie_file(day.read_text("utf-8"), day.name) if day is not None else None
     packs = [(path.name, path.read_text("utf-8")) for path in sorted(shipped_rules().glob("*.yaml"))]
-    engine = Engine(load_packs(packs, sortie.settings), [file], sortie)
+    engine = Engine(load_packs(packs, sortie.settings if sortie is not None else {}), files, sortie)
     flight = _flight(scenario, seed)
     start_s = scenario.start.timestamp()
     found = Watched(name)
