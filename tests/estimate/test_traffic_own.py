@@ -137,7 +137,7 @@ def test_the_echo_of_one_is_no_traffic_to_the_other() -> None:
 
 
 @pytest.mark.parametrize(("first_m", "own"), [(5000.0, False), (100.0, True)])
-def test_flying_exactly_alike_excuses_nobody_who_was_far(first_m: float, own: bool) -> None:  # noqa: FBT001
+def test_flying_exactly_alike_excuses_nobody_who_was_far(first_m: float, own: bool) -> None:
     """Fifty seconds within 15 m at 10 m/s: an echo that was lost for a moment, or one that came from afar."""
     likeness = Likeness(0)
     for second in range(3):
