@@ -200,6 +200,8 @@ def test_the_late_link_is_left_once_the_other_shows_it_late() -> None:
             sky.tell("ADSB_VEHICLE", "late", **(VEHICLE | {"lon": 200_000_000 + (second - 2) * 5_000}))
         if second >= 4:
             sky.tell("ADSB_VEHICLE", "b", **(VEHICLE | {"lon": 200_000_000 + second * 5_000}))
+        if second >= 6:  # the late one has told what the other told two seconds before
+            assert sky.only().report.longitude_deg == pytest.approx(20 + second * 5e-4)
         sky.wait(1)
     assert sky.only().report.longitude_deg == pytest.approx(20 + 11 * 5e-4)
 

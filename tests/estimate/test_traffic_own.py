@@ -6,7 +6,9 @@ import math
 
 import pytest
 
+from tests.aircraft.feeder import S
 from tests.estimate.trafficscene import Drone, Own, Path, Scene, State, Vehicle, straight
+from watchkeeper.estimate.traffic.likeness import Likeness
 
 
 def up_and_away(t: float) -> State:
@@ -132,3 +134,14 @@ def test_the_echo_of_one_is_no_traffic_to_the_other() -> None:
     scene = Scene(Own(first), Own(second, system=9), others=[Vehicle(later(second, 1)), Drone(later(first, 1))])
     scene.run(0, 60)
     assert [call for call in scene.calls() if call[1].startswith("traffic")] == []
+
+
+@pytest.mark.parametrize(("first_m", "own"), [(5000.0, False), (100.0, True)])
+def test_flying_exactly_alike_excuses_nobody_who_was_far(first_m: float, own: bool) -> None:
+    """Fifty seconds within 15 m at 10 m/s: an echo that was lost for a moment, or one that came from afar."""
+    likeness = Likeness(0)
+    for second in range(3):
+        likeness.look(first_m, alike=False, flown_m=10.0 * second, now_us=second * S)
+    for second in range(3, 53):
+        likeness.look(10.0, alike=True, flown_m=10.0 * second, now_us=second * S)
+    assert likeness.own(53 * S) is own
