@@ -71,8 +71,13 @@ def fly(subject: Subject, suite: EstimateSuite, seconds: int = 40) -> int:
     return now_us
 
 
-NOT_ASKED = ("own.", "forecast.", "place.", "wind.gust")
-"""Needs the aircraft's parameters, its silence, a landing place, gusts told: each beside its own module."""
+SURROUNDINGS = (
+    "wind.now", "ceiling.", "sight.", "boundary.", "keep_out.", "obstacle.", "fall.", "limit.", "rotor.",
+    "sortie.", "return.least_height", "return.short", "return.over_", "return.in_keep_out", "return.outside",
+)  # fmt: skip
+NOT_ASKED = ("own.", "forecast.", "place.", "wind.gust", *SURROUNDINGS)
+"""Needs the aircraft's parameters, its silence, a landing place, gusts told, messages of position: each beside its
+own module."""
 
 
 def test_every_estimate_is_written() -> None:
