@@ -1,4 +1,4 @@
-"""Words from outside in a rule: they may be said, and asked for; nothing else. And what is guarded is not missed."""
+"""Words from outside in a rule: they may be said, and asked for; nothing else. What is guarded is not missed."""
 
 from __future__ import annotations
 
