@@ -110,7 +110,7 @@ BAD_AIRCRAFT = [
     ("[1]", "a.yaml:1:1: is not a list of keys and values; see the README for an example"),
     ("pakcs: {cells: 6}", "a.yaml:1:1: unknown key 'pakcs'; did you mean 'packs'?"),
     ("packs:\n  cels: 6", "a.yaml:2:3: unknown key 'cels'; did you mean 'cells'?"),
-    ("rotors: {zzz: 6}", "a.yaml:1:10: unknown key 'zzz'; known here: count, diameter"),
+    ("rotors: {zzz: 6}", "a.yaml:1:10: unknown key 'zzz'; known here: count, diameter, outputs"),
     ("sortie: x", "a.yaml:1:1: unknown key 'sortie'; this is a sortie file; give it as one"),
     ("packs: 12", "a.yaml:1:8: 'packs' is not a group of keys and values; write it like {key: value}"),
     ("packs: {capacity: 22}", "a.yaml:1:19: '22' is without a unit; give it in Ah"),

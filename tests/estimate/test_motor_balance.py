@@ -104,6 +104,13 @@ def test_one_that_gets_faster_in_a_known_lean_is_certain_and_stays_so() -> None:
     assert found[-1] > 0.08, "it is not learned away"
 
 
+def test_what_is_within_the_doubt_is_not_told() -> None:
+    filtered = TrimFilter(6)
+    fly(filtered, range(60), [0.0] * 6, (0.0, 0.0), 0.02)
+    little = [-0.005] * 5 + [0.025]
+    assert max(fly(filtered, range(60, 80), little, (0.0, 0.0))) < 0.01
+
+
 def test_what_comes_with_a_new_lean_is_trim() -> None:
     # the four real quadrotors showed up to 14 % at 8 degrees beside level
     filtered = TrimFilter(4)
