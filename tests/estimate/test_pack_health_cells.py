@@ -67,12 +67,31 @@ def test_one_current_alone_tells_no_cause() -> None:
     assert spread.cause == "unknown"
 
 
+def test_a_slope_that_is_in_doubt_tells_no_cause() -> None:
+    for seed in range(50):
+        dice, spread = random.Random(seed), CellSpread(CELLS)
+        for _ in range(15):
+            amps = 66.0 + dice.gauss(0.0, 5.0)
+            spread.update(cells(amps, dice, under_v=0.2 + dice.gauss(0.0, 0.04)), amps)
+        assert spread.cause != "resistance"
+
+
 def test_a_cell_beside_that_is_as_far_over_is_a_wire() -> None:
     for _, spread in flown(under_v=0.2, over_v=0.2):
         assert spread.cause == "wire"
         assert spread.under_v == pytest.approx(0.2, abs=0.01)
     # a quarter of it is how cells are
     assert {spread.cause for _, spread in flown(20, under_v=0.2, over_v=0.05)} == {"charge"}
+
+
+def test_one_bad_report_is_none_and_two_are() -> None:
+    spread, odd = CellSpread(CELLS), [3.8] * CELLS
+    odd[3] = 3.4
+    found = []
+    for volts in ([3.8] * CELLS, odd, [3.8] * CELLS, odd, odd):
+        spread.update(volts, 66.0)
+        found.append(spread.lasting_v)
+    assert found == pytest.approx([0.0, 0.0, 0.0, 0.0, 0.4])
 
 
 def test_even_cells() -> None:
