@@ -143,3 +143,17 @@ def test_the_shipped_condition(
     for name, value in given.items():
         readings.put(INDEX[name], value, stream)
     assert Sterile(shipped().sterile, readings).look(0) is sterile
+
+
+def test_what_was_told_and_comes_off_the_shelf_in_it_is_told_after_it() -> None:
+    drive = Driver(CAUTION, phase="landing", sterile=NEAR)
+    drive.hold("position.height", 12.0)
+    drive.hold("wind.speed", 12.0)
+    drive.run(1)
+    drive.order("shelve", "windy", minutes=0.1)
+    drive.hold("position.height", 8.0)
+    drive.run(9)
+    assert len(drive.spoken) == 1
+    drive.hold("position.height", 12.0)
+    drive.run(10)
+    assert drive.changes[-2:] == [(7.0, "windy", "unshelved"), (9.1, "windy", "repeated")]
