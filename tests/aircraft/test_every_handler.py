@@ -96,6 +96,7 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("RADIO_STATUS", {**RADIO, "noise": 255}, {"link.margin": 50.0}),
     ("RADIO_STATUS", {**RADIO, "rssi": 255, "remrssi": 255}, {"link.margin": BLIND}),
     ("RADIO", RADIO, {"link.margin": 50.0}),
+    ("RC_CHANNELS", {"chancount": 8, "rssi": 255}, {"control.lost": False, "control.age": 0.0}),
 ]  # fmt: skip
 NO_READING = {
     "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM", "MISSION_ITEM_INT",

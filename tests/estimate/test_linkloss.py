@@ -85,9 +85,9 @@ def test_few_lost_of_few_prove_little_and_many_of_many_much() -> None:
     assert of_many[1] > 22
 
 
-def gaps(part: LinkGaps, counter: Counters, times_s: list[float]) -> tuple[float, int, int, int] | None:
+def gaps(part: LinkGaps, counter: Counters, times_s: list[float]) -> tuple[float, float, float, float] | None:
     """Let a frame come at each of the times and look each time; return the last."""
-    last: tuple[float, int, int, int] | None = None
+    last: tuple[float, float, float, float] | None = None
     for time_s in times_s:
         counter.received += 1
         last = part.run(round(time_s * 1e6))
