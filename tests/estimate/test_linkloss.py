@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import pytest
-from scipy.stats import binomtest
+from scipy.stats import binomtest  # type: ignore[import-untyped]
 
 from watchkeeper.estimate.radio.link import LinkGaps, LinkLoss, wilson_low
 

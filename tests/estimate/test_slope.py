@@ -6,8 +6,8 @@ import random
 
 import numpy as np
 import pytest
-from scipy.stats import theilslopes
-from scipy.stats.mstats import sen_seasonal_slopes
+from scipy.stats import theilslopes  # type: ignore[import-untyped]
+from scipy.stats.mstats import sen_seasonal_slopes  # type: ignore[import-untyped]
 
 from watchkeeper.estimate.slope import median, robust_slope
 
@@ -75,7 +75,8 @@ def test_within_classes_as_scipy_has_it() -> None:
     chance = np.random.default_rng(3)
     table = chance.normal(size=(9, 4)) + np.array([0.0, 12.0, -7.0, 30.0]) - 0.3 * np.arange(9)[:, None]
     flat = [(float(year), float(table[year, season]), season) for year in range(9) for season in range(4)]
-    found = robust_slope(*(list(column) for column in zip(*flat, strict=True)))
+    years, values, seasons = ([row[i] for row in flat] for i in range(3))
+    found = robust_slope(years, values, seasons)
     assert found is not None
     assert found.middle == pytest.approx(float(sen_seasonal_slopes(table).inter_slope))
     assert found.low < -0.3 < found.high < 0
