@@ -105,6 +105,7 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("TERRAIN_REPORT", {"current_height": 31.5, "spacing": 100}, {"position.over_ground": 31.5}),
     ("DISTANCE_SENSOR", {"min_distance": 20, "max_distance": 4000, "current_distance": 1234, "orientation": 25},
      {"position.over_ground": 12.34}),
+    ("RC_CHANNELS", {"chancount": 8, "rssi": 255}, {"control.lost": False, "control.age": 0.0}),
 ]  # fmt: skip
 ESC_TELEMETRY = {MESSAGES[number].name for number in (*range(11030, 11033), *range(11040, 11045))}
 NO_READING = {

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import importlib
 from dataclasses import dataclass
-from typing import Any
 
 import pytest
+from scipy.stats import binomtest  # type: ignore[import-untyped]
 
 from watchkeeper.estimate.radio.link import LinkGaps, LinkLoss, wilson_low
-
-STATS: Any = importlib.import_module("scipy.stats")  # comes without types
 
 
 @dataclass
@@ -66,7 +63,7 @@ def test_too_few_frames_say_nothing() -> None:
 )
 def test_the_interval_of_a_share_as_scipy_has_it(hits: int, of: int) -> None:
     # scipy.stats.binomtest, method "wilson" (Wilson 1927); 95 %
-    low = STATS.binomtest(hits, of).proportion_ci(confidence_level=0.95, method="wilson").low
+    low = binomtest(hits, of).proportion_ci(confidence_level=0.95, method="wilson").low
     assert wilson_low(hits, of) == pytest.approx(float(low), abs=1e-6)
 
 
@@ -88,9 +85,9 @@ def test_few_lost_of_few_prove_little_and_many_of_many_much() -> None:
     assert of_many[1] > 22
 
 
-def gaps(part: LinkGaps, counter: Counters, times_s: list[float]) -> tuple[float, int, int, int] | None:
+def gaps(part: LinkGaps, counter: Counters, times_s: list[float]) -> tuple[float, float, float, float] | None:
     """Let a frame come at each of the times and look each time; return the last."""
-    last: tuple[float, int, int, int] | None = None
+    last: tuple[float, float, float, float] | None = None
     for time_s in times_s:
         counter.received += 1
         last = part.run(round(time_s * 1e6))

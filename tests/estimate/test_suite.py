@@ -63,6 +63,8 @@ def fly(subject: Subject, suite: EstimateSuite, seconds: int = 40) -> int:
             position__climb_rate=0.0,
             satellites__used=18,
             link__margin=30.0,
+            radio__signal=60.0,
+            radio__noise=25.0,
         )
         for counter in subject.trackers.values():
             for _ in range(25):
@@ -83,7 +85,7 @@ own module."""
 def test_every_estimate_is_written() -> None:
     subject = Subject()
     suite = EstimateSuite(subject)
-    now_us = fly(subject, suite)
+    now_us = fly(subject, suite, 50)
     expected = [r.name for r in CATALOGUE if r.estimate and not r.name.startswith(("battery.", *NOT_ASKED))]
     assert len(expected) > 15
     for name in [*expected, "wind.speed", "wind.from"]:

@@ -135,7 +135,7 @@ class LinkGaps:
         self._most = 0
         self.stream = Stream()
 
-    def run(self, now_us: int) -> tuple[float, int, int, int] | None:
+    def run(self, now_us: int) -> tuple[float, float, float, float] | None:
         """Return the longest silence in s, how many, how many sources now and at most; None when nothing came."""
         sums: dict[str, int] = {}
         for (source, _), tracker in self._trackers.items():
@@ -162,4 +162,5 @@ class LinkGaps:
             gaps.popleft()
         paths = sum(now_us - heard_us <= HEARD_US for heard_us in self._heard_us.values())
         self._most = max(self._most, paths)
-        return max((gap_s for _, gap_s in gaps), default=0.0), len(gaps), paths, self._most
+        longest_s = max((gap_s for _, gap_s in gaps), default=0.0)
+        return longest_s, float(len(gaps)), float(paths), float(self._most)
