@@ -71,7 +71,7 @@ def fly(subject: Subject, suite: EstimateSuite, seconds: int = 40) -> int:
     return now_us
 
 
-NOT_ASKED = ("own.", "forecast.", "place.", "wind.gust")
+NOT_ASKED = ("own.", "forecast.", "place.", "wind.gust", "satellites", "position.", "filter.", "home.", "drift.")
 """Needs the aircraft's parameters, its silence, a landing place, gusts told: each beside its own module."""
 
 

@@ -1,8 +1,8 @@
 """Drift: which way and how fast it goes while nothing holds its place.
 
 In a mode without position hold it is what the aircraft tells of its motion over ground, as long as nobody flies
-it: for some seconds it hardly leaned, did not slow down (it would coast) and kept its way. Where the position is not
-known, its own velocity says nothing any more; then it is the last known wind, with which a drifting aircraft ends up.
+it: for some seconds it hardly leaned, did not slow down (it would coast) and kept its way. Where the position is
+not known, its own velocity says nothing any more; then it is the last known wind, with which it ends up.
 """
 
 from __future__ import annotations
