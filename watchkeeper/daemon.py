@@ -8,6 +8,7 @@ failure of the engine itself ends the watch loudly.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import signal
 from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
@@ -19,12 +20,17 @@ from watchkeeper.alerts.events import Happening, Level, Order
 from watchkeeper.edges.kept import KEEP_EVERY_S, Keeper
 from watchkeeper.edges.ledger_file import LedgerKeeper
 from watchkeeper.edges.outlets import Hub
+from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.edges.recorder import Recorder
 from watchkeeper.engine import Engine
+from watchkeeper.errors import BadInputError, Fault
 
 TICK_S = 0.1
 DESCRIBE_AFTER_S = 10.0
 MAX_REPORTS = 256
+LOOK_EVERY_S = 2.0
+HAS_HUP = hasattr(signal, "SIGHUP")
+RULES_PART, UNREAD = "rules", "Rule packs cannot be read. The old rules stay."
 
 
 class TimeOfDay(Protocol):
@@ -55,6 +61,8 @@ class Watch:
         self._log_reports = log_reports
         self._begun = False
         self._stop = asyncio.Event()
+        self.packs: PackFiles | None = None
+        self._reload = asyncio.Event()
         self._reports: deque[Order] = deque(maxlen=MAX_REPORTS)
         self._reported = asyncio.Event()
         self._failure: asyncio.Future[None] = asyncio.get_running_loop().create_future()
@@ -69,12 +77,14 @@ class Watch:
         self._advisory_texts.add(text)
 
     def take_signals(self) -> None:
-        """End cleanly on Ctrl-C and TERM; describe the sources on USR1, where there is such a signal."""
+        """End cleanly on Ctrl-C and TERM; where there are such signals, reload on HUP and describe on USR1."""
         loop = asyncio.get_running_loop()
         for number in (signal.SIGINT, signal.SIGTERM):
             loop.add_signal_handler(number, self.stop)
         if hasattr(signal, "SIGUSR1"):
             loop.add_signal_handler(signal.SIGUSR1, self.describe)
+        if hasattr(signal, "SIGHUP"):
+            loop.add_signal_handler(signal.SIGHUP, self.reload)
 
     def start(self, now_us: int) -> None:
         """Begin engine time; the recorder has been given the same stamp."""
@@ -112,6 +122,10 @@ class Watch:
         self._reports.append(Order(action="report", rule=part, ok=ok, text=text, level=level, role="watch"))
         self._reported.set()
 
+    def reload(self) -> None:
+        """Ask for the rule packs to be read anew; a task of its own does it. Without packs to read, nothing."""
+        self._reload.set()
+
     def describe(self) -> None:
         """Tell in plain words who is heard on each source and what is missing."""
         for line in self.engine.describe_sources():
@@ -123,6 +137,8 @@ class Watch:
         jobs = [self.hub.run(), self._tick(), self._carry_reports(), *(feed() for feed in feeds)]
         if self.keeper is not None:
             jobs.append(self._keep(self.keeper))
+        if self.packs is not None:
+            jobs += [self._reload_when_asked(self.packs), *([] if HAS_HUP else [self._follow(self.packs)])]
         if describe:
             jobs.append(self._describe_once())
         tasks: list[asyncio.Future[Any]] = [asyncio.ensure_future(job) for job in jobs]
@@ -176,6 +192,38 @@ class Watch:
         while True:
             await asyncio.sleep(KEEP_EVERY_S)
             keeper.put(self.engine.learned())
+
+    async def _reload_when_asked(self, packs: PackFiles) -> None:
+        """Read and compile off the event loop; then it is an order like any other, and so is recorded."""
+        while True:
+            await self._reload.wait()
+            self._reload.clear()
+            try:
+                texts = await asyncio.to_thread(packs.read)
+                with contextlib.suppress(BadInputError):  # the engine says so
+                    await asyncio.to_thread(self.engine.prepare, texts)
+            except BadInputError as error:
+                faults: Sequence[Fault] = error.faults
+                self.advise_only(UNREAD)
+                self.report(RULES_PART, False, UNREAD)
+            else:
+                self.order(Order(action="reload", packs=texts, role="watch"))
+                faults = self.engine.rule_faults
+                if not faults:
+                    self._tell(f"rules reloaded from {len(texts)} packs")
+            for fault in faults:
+                self._tell(str(fault))
+
+    async def _follow(self, packs: PackFiles) -> None:
+        """Where there is no signal for it: reload once the files have changed and then stood still for a look."""
+        used = seen = await asyncio.to_thread(packs.times)
+        while True:
+            await asyncio.sleep(LOOK_EVERY_S)
+            now = await asyncio.to_thread(packs.times)
+            if now == seen and now != used:
+                used = now
+                self.reload()
+            seen = now
 
     async def _carry_reports(self) -> None:
         while True:

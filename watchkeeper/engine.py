@@ -9,6 +9,7 @@ than the last begins a new segment at the last engine time.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TypeAlias
 
 from watchkeeper.aircraft.autopilots import tables
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
@@ -19,18 +20,22 @@ from watchkeeper.aircraft.ledger import Ledger
 from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
+from watchkeeper.alerts.checks import ACTIONS as PREPARING
+from watchkeeper.alerts.checks import Checks
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
+from watchkeeper.alerts.readiness import Readiness
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
+from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.estimate.learning import JSON
 from watchkeeper.estimate.packs.packseen import Flown
 from watchkeeper.estimate.resuming import Resuming, record
 from watchkeeper.estimate.suite import NEEDS, EstimateSuite
 from watchkeeper.link.framing import Framer
-from watchkeeper.rules.load import RuleSet
+from watchkeeper.rules.load import RuleSet, load_packs
 
 GRID_US = 100_000
 SWEEP_EVERY = 10
@@ -47,18 +52,24 @@ QUIET_US = 3_000_000
 GONE_AFTER_US = 60_000_000
 MAX_SOURCES = 64
 
+Packs: TypeAlias = tuple[tuple[str, str], ...]
+"""(name, text) of each rule pack."""
+
 _LINK_AGE = INDEX["link.age"]
 
 
 class _Watched:
     """One aircraft with its estimates and its alerts."""
 
-    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "seen_us", "suite")
+    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "readiness", "seen_us", "suite")
 
     def __init__(self, aircraft: Aircraft, book: AlertBook, now_us: int) -> None:
         self.aircraft = aircraft
         self.suite = EstimateSuite(aircraft, aircraft.labels)
         self.book = book
+        sortie = aircraft.sortie
+        checks = Checks(sortie.checklist, sortie.crew.roles) if sortie is not None else Checks()
+        self.readiness = Readiness(aircraft.readings, checks)
         self.seen_us = now_us
         self.estimated_us = -ESTIMATE_EVERY_US
         self.power_up = aircraft.power_up
@@ -75,6 +86,10 @@ class Engine:
         ledger: Ledger | None = None,
     ) -> None:
         self._rules = rules
+        self._settings = None if sortie is None else sortie.settings
+        self._prepared: tuple[Packs, RuleSet] | None = None
+        self.rule_faults: tuple[Fault, ...] = ()
+        """Why the last order to reload was refused; empty: it was not."""
         self._fleet = Fleet(aircraft_files, sortie, ledger)
         self._teller = Teller()
         self._desk = WatchDesk(self._teller)
@@ -94,6 +109,10 @@ class Engine:
     def elapsed_s(self) -> float:
         """Engine time since the first frame of any source, seconds."""
         return self._teller.elapsed_us(self._now_us or 0) / 1e6
+
+    def since_first_s(self, engine_us: int) -> float:
+        """Return a moment of the engine's own time as seconds since the first frame."""
+        return self._teller.elapsed_us(engine_us) / 1e6
 
     def elapsed_at(self, now_s: float) -> float:
         """Return what `elapsed_s` would be after a call at `now_s`; 0 before the first frame."""
@@ -150,6 +169,8 @@ class Engine:
         now_us = self._advance(now_s)
         if order.action == "report":
             self._desk.report(order, now_us)
+        elif order.action == "reload":
+            self._reload(order.packs, now_us)
         elif order.action == "resume":
             self._resuming.offer(order.aircraft, order.kept)
         elif order.aircraft is not None:
@@ -158,6 +179,9 @@ class Engine:
                 self._teller.refusal(
                     order.action, order.rule, order.aircraft, "no such aircraft", order.role, now_us
                 )
+            elif order.action in PREPARING:
+                if reason := one.readiness.checks.take(order):
+                    self._teller.refusal(order.action, order.rule, order.aircraft, reason, order.role, now_us)
             else:
                 carry_out(one.book, self._teller, order, now_us)
         else:
@@ -166,6 +190,30 @@ class Engine:
                 for one in self._watched.values():
                     carry_out(one.book, self._teller, order, now_us)
         return self._teller.take()
+
+    def prepare(self, packs: Packs) -> None:
+        """Compile packs ahead of an order to reload them; safe beside the engine's work, and changes no decision.
+
+        Raises BadInputError; the order would be refused too.
+        """
+        self._prepared = packs, load_packs(packs, self._settings)
+
+    def _reload(self, packs: Packs, now_us: int) -> None:
+        """Go on with other rules, all or nothing."""
+        try:
+            if not packs:
+                raise bad_input("a reload without packs", "name packs")
+            if self._prepared is None or self._prepared[0] != packs:
+                self.prepare(packs)
+        except BadInputError as error:
+            self.rule_faults = error.faults
+            self._desk.refused(error.faults, now_us)
+            return
+        assert self._prepared is not None
+        self.rule_faults, self._rules, self._prepared = (), self._prepared[1], None
+        for one in self._watched.values():
+            one.book.replace(self._rules.rules, self._rules.sterile, now_us)
+        self._desk.reloaded(len(self._rules.rules), now_us)
 
     def tick(self, now_s: float) -> list[Happening]:
         """Let time pass."""
@@ -207,6 +255,10 @@ class Engine:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
         kept = [f"Aircraft {system}: {remark}." for system, remark in self._resuming.remarks.items()]
         return describe_sources(self._fleet, self._now_us or 0) + kept
+
+    def reasons(self, system: int) -> tuple[str, ...]:
+        """Return what speaks against a take-off, in words; empty in the air. KeyError if not known."""
+        return self._watched[system].readiness.reasons
 
     def contour(self, system: int) -> tuple[float, ...]:
         """Return the reach of an aircraft in m by bearing from home, evenly from north; empty while unknown."""
@@ -262,6 +314,7 @@ class Engine:
             for one in self._watched.values():
                 if sweep:
                     one.suite.silent(grid_us, one.aircraft.link.time_us)
+                    self._look_before(one, grid_us)
                     one.book.sweep(grid_us)
                 else:
                     one.book.grid(grid_us)
@@ -284,8 +337,25 @@ class Engine:
                 self._desk.forget(system)
                 del self._watched[system]
                 self._teller.several = len(self._watched) > 1
+        changing = {(s, r): subject for s, o in self._watched.items() for r, subject in o.book.changing().items()}
+        self._desk.changing(changing, now_us)
+        self._flood(now_us)
         if self._step % BLIND_EVERY == 0:
             self._desk.blind(self._lacks(now_us), now_us)
+
+    def _look_before(self, one: _Watched, now_us: int) -> None:
+        """Work out what speaks against a take-off."""
+        alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
+        blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
+        one.readiness.look(alerts, blind, now_us)
+
+    def _flood(self, now_us: int) -> None:
+        flooding = self._teller.flood.passed(now_us)
+        kept = standing = 0
+        if flooding:
+            kept = sum(one.book.flooded for one in self._watched.values())
+            standing = sum(1 for alert in self.alerts() if alert.stands and not alert.silent)
+        self._desk.flood(flooding=flooding, kept=kept, standing=standing, now_us=now_us)
 
     def _lacks(self, now_us: int) -> Lacks:
         lacks: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
@@ -307,7 +377,9 @@ class Engine:
         return 0 if stream is None else now_us - stream.time_us
 
     def _begin(self, aircraft: Aircraft, now_us: int) -> _Watched:
-        book = AlertBook(aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller)
+        book = AlertBook(
+            aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller, self._rules.sterile
+        )
         one = self._watched[aircraft.system] = _Watched(aircraft, book, now_us)
         self._teller.several = len(self._watched) > 1
         if not self._heard_any:

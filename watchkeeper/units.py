@@ -77,6 +77,7 @@ UNITS: dict[str, Unit] = {
         Unit("kg", _kind(kg=1)),
         Unit("g", _kind(kg=1), 0.001),
         Unit("degC", _kind(temp=1)),
+        Unit("degC/min", _kind(temp=1, s=-1), 1 / 60),
         Unit("%", _kind(ratio=1)),
         Unit("dB", _kind(level=1)),
         Unit("dB/min", _kind(level=1, s=-1), 1 / 60),

@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field, Strict, model_validator
 from pydantic_core import PydanticCustomError
 
 from simulators.flown.flight import FastFlight
+from simulators.flown.overhead import Other
 from simulators.flown.surroundings import Surroundings
 from simulators.onboard.modes import Mode
 from simulators.physics.airframe import Airframe, Load
@@ -83,6 +84,21 @@ class Pull(Part):
     up_m_s: Annotated[Number, Field(ge=-5, le=5)] = 0.0
 
 
+class Comer(Part):
+    """Another in the air from now on: where it is from the place of power-up, and how it flies on."""
+
+    north_m: Annotated[Number, Field(ge=-50_000, le=50_000)]
+    east_m: Annotated[Number, Field(ge=-50_000, le=50_000)]
+    height_m: Annotated[Number, Field(ge=0, le=9000)]
+    speed_m_s: Annotated[Number, Field(ge=0, le=300)]
+    course_deg: Annotated[Number, Field(ge=0, lt=360)]
+    climb_m_s: Annotated[Number, Field(ge=-20, le=20)] = 0.0
+
+    def made(self) -> Other:
+        """Return it as it flies."""
+        return Other(self.north_m, self.east_m, self.height_m, self.speed_m_s, self.course_deg, self.climb_m_s)
+
+
 class Do(Part):
     """One deed. Exactly one key."""
 
@@ -113,6 +129,8 @@ class Do(Part):
     jam_db: Annotated[Number, Field(ge=0, le=80)] | None = None
     pull: Pull | None = None
     release_pull: Flag | None = None
+    other: Comer | None = None
+    receiver: Annotated[bool, Strict()] | None = None
 
     @model_validator(mode="after")
     def _one(self) -> Do:
@@ -263,6 +281,14 @@ def _release(around: Surroundings, _: bool) -> None:
         around.sky.release()
 
 
+def _come(around: Surroundings, comer: Comer) -> None:
+    around.overhead.add(comer.made())
+
+
+def _listen(around: Surroundings, value: bool) -> None:
+    around.overhead.listens = value
+
+
 _AROUND: Final[Mapping[str, Callable[[Surroundings, Any], object]]] = {
     "control_link": _cut("control_cut"),
     "position": _cut("position_cut"),
@@ -272,6 +298,8 @@ _AROUND: Final[Mapping[str, Callable[[Surroundings, Any], object]]] = {
     "jam_db": _jam,
     "pull": _pull,
     "release_pull": _release,
+    "other": _come,
+    "receiver": _listen,
 }
 SILENT: Final = frozenset(_AROUND)
 """Deeds on sky and links, which a flight without them does not have."""

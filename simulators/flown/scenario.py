@@ -113,6 +113,8 @@ class FlownDrill:
             frames += flight.receive(order)
         self._going_up.clear()
         heard = [(link, frame) for link, arrived in enumerate(around.down(frames)) for frame in arrived]
+        if self.steps % self._second == self._second // 2:
+            heard += [(0, frame) for frame in around.overhead.frames()]
         if not self.served and self.steps % self._second == 1:
             beat = self._station.frame(_HEARTBEAT, 0, _STATION_TYPE, _NO_AUTOPILOT, 0, _ACTIVE, 3)
             heard.append((0, beat))

@@ -5,11 +5,12 @@ Units stand in the keys. Lengths and masses that are not given are those of the 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Final
 
 from pydantic import AfterValidator, BaseModel, Field, Strict
 
-from simulators.flown.deeds import Carried, Do, Go, Percent, Positive, Pull, Sender, Weaken, Wind
+from simulators.flown.deeds import Carried, Comer, Do, Go, Percent, Positive, Pull, Sender, Weaken, Wind
 from simulators.flown.events import Event, When
 from simulators.flown.setup import PackSetup, Setup, Weather
 from simulators.flown.site_file import (
@@ -114,6 +115,9 @@ class FlownFile(Heading):
     """Whether the pilot's control goes over the first of the links."""
     trainee_flies: Annotated[bool, Strict()] = False
     """Whether the crew's deeds are left out from the beginning when a client may fly."""
+    receiver: Annotated[bool, Strict()] = False
+    """Whether a receiver at the station tells of others in the air."""
+    others: Annotated[list[Comer], Field(max_length=50)] = Field(default=[])
     plan: list[PlanKeys] = Field(default=[])
     return_after_plan: Annotated[bool, Strict()] = False
     crew: list[CrewKeys] = Field(default=[])
@@ -147,7 +151,8 @@ class FlownFile(Heading):
 
     def surroundings(self) -> SurroundingsModel:
         """Return ground, sky and links. ValueError for what cannot stand in a landscape."""
-        return surroundings(self.ground, self.sky, list(self.links), self.control)
+        around = surroundings(self.ground, self.sky, list(self.links), self.control)
+        return replace(around, receiver=self.receiver, others=tuple(one.made() for one in self.others))
 
     def plan_items(self) -> tuple[PlanItem, ...]:
         """Return the plan: take-off, places, and a return if it is to end so."""
@@ -183,5 +188,6 @@ MODELS: Final[dict[str, type[BaseModel]]] = {
     "faults": FaultKeys, "when": When, "do": Do, "expect": Expectation, "ground": GroundKeys, "sky": SkyKeys,
     "hills": HillKeys, "ridges": RidgeKeys, "obstacles": ObstacleKeys, "radio": RadioKeys, "network": NetworkKeys,
     "go": Go, "weaken": Weaken, "wind": Wind, "pick_up": Carried, "interferer": Sender, "pull": Pull,
+    "other": Comer, "others": Comer,
 }  # fmt: skip
 """The model behind each key, to name the nearest key of a wrong one."""

@@ -1,4 +1,4 @@
-"""What a flight meets beside the air: ground, sky and radio links; and who hears it over them.
+"""What a flight meets beside the air: ground, sky, others in the air and radio links; and who hears it.
 
 Moved ten times a second after the aircraft. Without a link everything is heard at once and in whole.
 """
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from simulators.flown.flight import FastFlight
+from simulators.flown.overhead import Other, Overhead
 from simulators.radio.link import Link, Radio, open_link
 from simulators.radio.model import LinkModel
 from simulators.site.ground import Ground
@@ -31,6 +32,9 @@ class SurroundingsModel:
     sky: SkyModel | None = None
     links: tuple[LinkModel, ...] = ()
     control: Control = "another"
+    receiver: bool = False
+    """Somebody at the station listens to others in the air."""
+    others: tuple[Other, ...] = ()
 
 
 class Surroundings:
@@ -43,6 +47,7 @@ class Surroundings:
         self.links: Final[tuple[Link, ...]] = tuple(
             open_link(one, model.ground, f"{seed} link {i}") for i, one in enumerate(model.links)
         )
+        self.overhead: Final = Overhead(flight, model.others, receiver=model.receiver)
         self.sky: Sky | None = None
         if model.sky is not None:
             start_s = setup.start.timestamp()

@@ -322,7 +322,9 @@ class Autopilot:
         if flyable and not outranks(action, self.mode):
             return False
         mode = ACTION_MODES[action]
-        return self.enter(mode, "fail-safe") or self.enter(Mode.LAND, "fail-safe", intended=mode)
+        if self.enter(mode, "fail-safe", intended=self.intended):  # the mode last commanded stays the one intended
+            return True
+        return self.enter(Mode.LAND, "fail-safe", intended=mode)
 
     def land_there(self, place: tuple[float, float], why: str) -> bool:
         """Land at a place north and east, flying there first. False if it cannot be flown now."""

@@ -10,7 +10,7 @@ from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.events import AlertChange, Happening, Order, Refusal, RoutineCall
 from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.teller import Teller
-from watchkeeper.rules.load import load_packs
+from watchkeeper.rules.load import RuleSet, load_packs
 
 GRID_US = 100_000
 CASES = """
@@ -26,16 +26,23 @@ def rule(text: str) -> str:
     return f"  -\n{lines}\n    why: common practice{CASES}"
 
 
+def pack(*rules: str, sterile: str = "") -> RuleSet:
+    """Return the rules of a pack for tests."""
+    text = "pack: test\nabout: for tests\nsettings: {high: 10 m/s}\n"
+    text += f"sterile: {sterile}\n" if sterile else ""
+    return load_packs([("test.yaml", text + "rules:\n" + "".join(rules))])
+
+
 class Driver:
     """One aircraft (system 7) in flight, and the book of the rules given."""
 
-    def __init__(self, *rules: str, phase: str | None = "airborne") -> None:
-        text = "pack: test\nabout: for tests\nsettings: {high: 10 m/s}\nrules:\n" + "".join(rules)
-        self.rules = load_packs([("test.yaml", text)]).rules
+    def __init__(self, *rules: str, phase: str | None = "airborne", sterile: str = "") -> None:
+        loaded = pack(*rules, sterile=sterile)
+        self.rules = loaded.rules
         self.readings = Readings()
         self.teller = Teller()
         self.teller.first_us = 0
-        self.book = AlertBook(7, self.readings, self.rules, {}, self.teller)
+        self.book = AlertBook(7, self.readings, self.rules, {}, self.teller, loaded.sterile)
         self.now_us = 0
         self._streams: dict[str, Stream] = {}
         self._held: dict[str, Any] = {}

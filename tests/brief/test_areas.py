@@ -11,9 +11,9 @@ import pytest
 import shapely
 
 from tests.brief.groundwork import HOME, area, at, offset, said, sortie
+from watchkeeper.aircraft.polygon import apart_m, border_m, crosses_itself, holds, in_triangle, spans
 from watchkeeper.brief.areas import check_areas
 from watchkeeper.brief.findings import Remark
-from watchkeeper.brief.polygon import apart_m, border_m, crosses_itself, holds, in_triangle, spans
 
 Flat = tuple[float, float]
 SQUARE: tuple[Flat, ...] = ((0.0, 0.0), (0.0, 10.0), (10.0, 10.0), (10.0, 0.0))
@@ -264,9 +264,10 @@ def test_border_and_corner_count_as_inside() -> None:
     assert "home" in said(checked(areas=[block], plan=plan((300, 0))), "warning", "Inside works").what
 
 
-def test_border_that_crosses_itself_is_told() -> None:
+def test_border_that_crosses_itself_is_refused_where_the_sortie_is_read() -> None:
     tie = area("field", "boundary", (-200, -200), (200, 200), (200, -200), (-200, 200))
-    said(checked(areas=[tie]), "caution", "The border of field crosses itself")
+    with pytest.raises(ValueError, match="the border of 'field' crosses itself"):
+        sortie(areas=[tie])
 
 
 def test_without_areas_or_plan_there_is_nothing_to_say() -> None:

@@ -14,7 +14,8 @@ import pytest
 from tests.brief.groundwork import HOME, point, post, said, sortie
 from watchkeeper.aircraft.files import Clearance
 from watchkeeper.brief.findings import HeightToday
-from watchkeeper.brief.heights import advised, clearing_m, climbs, flown_m, return_height
+from watchkeeper.brief.heights import advised, climbs, flown_m, return_height
+from watchkeeper.estimate.home.places import clearing_m
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 FILE = "the aircraft file"

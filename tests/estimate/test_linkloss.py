@@ -1,14 +1,16 @@
-"""Loss against a source's baseline, and whether the margin fades."""
+"""Loss against a source's baseline, how surely, silences, and sources that hear the aircraft."""
 
 from __future__ import annotations
 
+import importlib
 from dataclasses import dataclass
+from typing import Any
 
 import pytest
 
-from watchkeeper.aircraft.catalogue import INDEX
-from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.radio.link import MARGIN_FLOOR_DB, NOT_FADING_S, LinkLoss, MarginTrend, fades_in_s
+from watchkeeper.estimate.radio.link import LinkGaps, LinkLoss, wilson_low
+
+STATS: Any = importlib.import_module("scipy.stats")  # comes without types
 
 
 @dataclass
@@ -24,7 +26,9 @@ def run(part: LinkLoss, counters: list[tuple[Counters, int, int]], start_s: int,
         for counter, received, lost in counters:
             counter.received += received
             counter.lost += lost
-        (loss,) = part.run(second * 1_000_000)
+        loss, least = part.run(second * 1_000_000)
+        assert (loss is None) == (least is None)
+        assert loss is None or least is None or least <= loss
     return loss
 
 
@@ -57,59 +61,73 @@ def test_too_few_frames_say_nothing() -> None:
     assert run(LinkLoss({("a", 1): counter}), [(counter, 0, 0)], 0, 5) is None
 
 
-def fade(part: MarginTrend, readings: Readings, margins_db: list[float]) -> tuple[float | None, float | None]:
-    """Bring one margin a second; return the last trend and time."""
-    stream = readings.streams[INDEX["link.margin"]] or Stream()
-    last: tuple[float | None, float | None] = (None, None)
-    for second, margin_db in enumerate(margins_db):
-        stream.mark(second * 1_000_000 + 1)
-        readings.put(INDEX["link.margin"], margin_db, stream)
-        new = part.run(second * 1_000_000 + 1)
-        last = new if new is not None else last
+@pytest.mark.parametrize(
+    ("hits", "of"), [(0, 10), (1, 10), (5, 10), (10, 10), (3, 12), (40, 200), (1, 1000), (999, 1000), (2, 2)]
+)
+def test_the_interval_of_a_share_as_scipy_has_it(hits: int, of: int) -> None:
+    # scipy.stats.binomtest, method "wilson" (Wilson 1927); 95 %
+    low = STATS.binomtest(hits, of).proportion_ci(confidence_level=0.95, method="wilson").low
+    assert wilson_low(hits, of) == pytest.approx(float(low), abs=1e-6)
+
+
+def test_few_lost_of_few_prove_little_and_many_of_many_much() -> None:
+    few, many = Counters(), Counters()
+    slow, fast = LinkLoss({("a", 1): few}), LinkLoss({("a", 1): many})
+    for second in range(11):  # the baseline is none lost, until the first ten seconds are over
+        few.received += 1
+        few.lost += second % 3 == 0
+        many.received += 60
+        many.lost += 20
+        of_few, of_many = slow.run(second * 999_000), fast.run(second * 999_000)
+    # a quarter to a third is lost on both; binomtest(3..4 of 13).proportion_ci("wilson") begins under 13 %
+    assert of_few[0] == pytest.approx(25, abs=6)
+    assert of_few[1] is not None
+    assert of_few[1] < 13
+    assert of_many[0] == pytest.approx(25)
+    assert of_many[1] is not None
+    assert of_many[1] > 22
+
+
+def gaps(part: LinkGaps, counter: Counters, times_s: list[float]) -> tuple[float, int, int, int] | None:
+    """Let a frame come at each of the times and look each time; return the last."""
+    last: tuple[float, int, int, int] | None = None
+    for time_s in times_s:
+        counter.received += 1
+        last = part.run(round(time_s * 1e6))
     return last
 
 
-def test_fading_margin_by_hand() -> None:
-    readings = Readings()
-    trend, fades_s = fade(MarginTrend(readings), readings, [40 - 0.2 * s for s in range(60)])
-    assert trend == pytest.approx(-12)
-    assert fades_s is not None
-    assert fades_s > (29.3 - MARGIN_FLOOR_DB) / 0.2  # never sooner than along a straight line
+def test_silences_are_counted_for_a_minute() -> None:
+    counter = Counters()
+    part = LinkGaps({("a", 1): counter})
+    assert gaps(part, counter, [0, 0.5, 1, 1.5, 4.5, 5, 7.5, 8, 9.9, 10]) == (3.0, 2, 1, 1)
+    assert part.run(10_500_000) is None  # nothing came
+    assert gaps(part, counter, [10.5 + s / 2 for s in range(120)]) == (0.0, 0, 1, 1)
 
 
-def test_time_left_follows_free_space_loss() -> None:
-    # Facts section 7: twice the distance, 6.02 dB. At 100 m flying out at 5 m/s the margin falls by
-    # 8.686 x 5 / 100 = 0.434 dB/s, and 6.02 dB last the 20 s that it takes to 200 m.
-    assert fades_in_s(6.0206, 0.4343) == pytest.approx(20, rel=1e-3)
-    assert fades_in_s(26.0206, 0.4343) == pytest.approx(19 * 20, rel=1e-3)  # at 2000 m
-    assert fades_in_s(0.1, 0.2) == pytest.approx(0.5, rel=0.01)  # a straight line for little
-    assert fades_in_s(-3, 0.2) == 0
+def test_what_was_missed_in_a_silence_is_no_share_that_is_being_lost() -> None:
+    counter = Counters()
+    part = LinkLoss({("a", 1): counter})
+    run(part, [(counter, 50, 0)], 0, 30)
+    counter.lost += 200
+    assert run(part, [(counter, 50, 0)], 40, 45) == 0
+    assert run(part, [(counter, 25, 25)], 45, 56) == pytest.approx(50)
 
 
-def test_single_dropouts_are_no_trend() -> None:
-    readings = Readings()
-    margins = [30.0 + (s * 7 % 5) / 2 for s in range(60)]
-    for second in (20, 41, 55):
-        margins[second] = 2.0
-    trend, fades_s = fade(MarginTrend(readings), readings, margins)
-    assert trend == pytest.approx(0, abs=2)
-    assert fades_s == NOT_FADING_S
+def test_a_look_that_comes_late_is_no_silence() -> None:
+    counter = Counters()
+    part = LinkGaps({("a", 1): counter})
+    gaps(part, counter, [0, 0.5])
+    counter.received += 30  # frames came all the while, only none that called for a look
+    assert part.run(5_000_000) == (0.0, 0, 1, 1)
 
 
-def test_unknown_at_first_and_without_a_radio() -> None:
-    readings = Readings()
-    assert MarginTrend(readings).run(5_000_000) is None
-    assert fade(MarginTrend(readings), readings, [30.0] * 20) == (None, None)
-
-
-def test_an_old_minute_is_forgotten() -> None:
-    readings = Readings()
-    part = MarginTrend(readings)
-    fade(part, readings, [40 - 0.2 * s for s in range(60)])
-    stream = readings.streams[INDEX["link.margin"]]
-    assert stream is not None
-    last = None
-    for second in range(300, 312):
-        stream.mark(second * 1_000_000)
-        last = part.run(second * 1_000_000) or last
-    assert last == (None, None)
+def test_paths_are_sources_that_brought_something_within_five_seconds() -> None:
+    one, other = Counters(), Counters()
+    part = LinkGaps({("a", 1): one, ("b", 1): other})
+    other.received += 1
+    assert gaps(part, one, [0.0]) == (0.0, 0, 2, 2)
+    assert gaps(part, one, [s / 2 for s in range(1, 11)]) == (0.0, 0, 2, 2)
+    assert gaps(part, one, [5.5]) == (0.0, 0, 1, 2)
+    other.received += 1
+    assert gaps(part, one, [6.0]) == (0.0, 0, 2, 2)

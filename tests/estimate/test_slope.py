@@ -1,12 +1,18 @@
-"""The robust slope by hand, and against an ordinary fit and a count of Kendall's ranks."""
+"""The robust slope by hand, and against scipy's: theilslopes, and sen_seasonal_slopes for classes."""
 
 from __future__ import annotations
 
+import importlib
 import random
+from typing import Any
 
+import numpy as np
 import pytest
 
 from watchkeeper.estimate.slope import median, robust_slope
+
+STATS: Any = importlib.import_module("scipy.stats")  # comes without types
+MSTATS: Any = importlib.import_module("scipy.stats.mstats")
 
 
 def test_by_hand() -> None:
@@ -51,3 +57,33 @@ def test_median_and_too_few() -> None:
     assert median([1, 2, 4, 9]) == 3
     assert robust_slope([1], [1]) is None
     assert robust_slope([2, 2], [1, 3]) is None
+
+
+@pytest.mark.parametrize("n", [4, 8, 13, 20])
+def test_as_scipy_has_it(n: int) -> None:
+    # scipy.stats.theilslopes (Sen 1968), alpha 0.95
+    chance = random.Random(n)
+    xs = [3.0 * i for i in range(n)]
+    ys = [-0.1 * x + chance.gauss(0, 2) for x in xs]
+    found = robust_slope(xs, ys)
+    expected = STATS.theilslopes(ys, xs, 0.95)
+    assert found is not None
+    assert found.middle == pytest.approx(float(expected.slope))
+    assert found.low == pytest.approx(float(expected.low_slope))
+    assert found.high == pytest.approx(float(expected.high_slope))
+
+
+def test_within_classes_as_scipy_has_it() -> None:
+    # scipy.stats.mstats.sen_seasonal_slopes (Hirsch, Slack and Smith 1982): median of the slopes within classes
+    chance = np.random.default_rng(3)
+    table = chance.normal(size=(9, 4)) + np.array([0.0, 12.0, -7.0, 30.0]) - 0.3 * np.arange(9)[:, None]
+    flat = [(float(year), float(table[year, season]), season) for year in range(9) for season in range(4)]
+    years, values, seasons = (list(column) for column in zip(*flat, strict=True))
+    found = robust_slope(years, values, seasons)
+    assert found is not None
+    assert found.middle == pytest.approx(float(MSTATS.sen_seasonal_slopes(table).inter_slope))
+    assert found.low < -0.3 < found.high < 0
+    # with one class only it is the ordinary slope, and steps between classes then count
+    assert robust_slope([0, 1, 2, 3], [0, 0, 9, 9], [1, 1, 2, 2]) == (0, 0, 0)
+    assert robust_slope([0, 1, 2, 3], [0, 1, 9, 9], [1, 2, 3, 4]) is None
+    assert robust_slope([0, 1, 2, 3], [0, 1, 2, 3], least=7) is None

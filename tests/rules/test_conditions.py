@@ -208,3 +208,21 @@ def test_missing_names_what_is_looked_at_when_a_value_exists_but_cannot_be_used(
     condition = compile_condition("battery.voltage / battery.current > 1 ohm", {})
     seen = view({"battery.voltage": 1.0, "battery.current": 0.0})
     assert names(condition.missing(seen)) == {"battery.voltage", "battery.current"}
+
+
+@pytest.mark.parametrize(
+    ("text", "missing"),
+    [
+        ("known(battery.sag) and battery.sag > 0.1 V", set()),
+        ("not known(battery.sag) or battery.sag > 0.1 V", set()),
+        ("known(battery.sag) and battery.current > 1 A", set()),  # without sag it is never met
+        ("not known(battery.sag) and battery.current > 1 A", {"battery.current"}),
+        ("(known(battery.sag) and battery.sag > 0.1 V) or battery.current > 1 A", {"battery.current"}),
+        (
+            "(known(battery.sag) and battery.current > 1 A) or battery.sag > 0.1 V",
+            {"battery.sag"},
+        ),
+    ],
+)
+def test_what_is_asked_for_with_known_may_be_missing(text: str, missing: set[str]) -> None:
+    assert names(compile_condition(text, {}).missing(view({}))) == missing

@@ -56,8 +56,8 @@ rules:
         expect: []
 """
 KEYS = (
-    "id, level, when, clear, on_delay, off_delay, during, say, repeat, latch, mutes, caused_by, trial, replaces,"
-    " why, cases"
+    "id, level, when, clear, on_delay, off_delay, during, say, repeat, latch, mutes, caused_by, trial, escalate,"
+    " sterile, replaces, why, cases"
 )
 BOTH = "show one in which the rule is met and one in which it is not"
 LIST = "see 'watchkeeper rules list'"
@@ -97,7 +97,18 @@ BROKEN = [
     ("    why: a test\n    cases:\n      - given: {battery.cell", "    cases:\n      - given: {battery.cell",
      "5:5",
      "'why' is missing", "add 'why: …'"),
-    ("    repeat: 30 s", "    ^escalate: {after: 30 s}", "", "unknown key 'escalate'", f"known here: {KEYS}"),
+    ("    repeat: 30 s", "    escalate: ^{after: 30 s}", "", "'to' is missing", "add 'to: …'"),
+    ("    repeat: 30 s", "    escalate: {after: ^2 s, to: warning}", "",
+     "'2 s' is too small", "give at least 5 s"),
+    ("    repeat: 30 s", "    escalate: {after: 30 s, to: ^caution}", "",
+     "escalates from caution to caution", "name a higher level, or leave 'escalate' out"),
+    ("    repeat: 30 s", "    sterile: ^no", "", "unknown word 'no'", "use speaks, waits"),
+    ("    repeat: 30 s", "    ^lath: true", "", "unknown key 'lath'", "did you mean 'latch'?"),
+    ("    repeat: 30 s", "    ^wobble: true", "", "unknown key 'wobble'", f"known here: {KEYS}"),
+    ("rules:\n", "sterile: ^position.hight < 5 m\nrules:\n", "", "unknown reading 'position.hight'",
+     "did you mean 'position.height'?"),
+    ("rules:\n", "sterile: ^average(position.height, 5 s) < 5 m\nrules:\n", "",
+     "a sterile phase is told without functions over time", "leave them out"),
     ("    repeat: 30 s", "    ^repeats: 30 s", "", "unknown key 'repeats'", "did you mean 'repeat'?"),
     ("  - id: low-cell", "  - id: ^Low_Cell", "", "'id' is no id", ID),
     ("  - id: low-cell", "  - id: ^7", "", "'id' is no id", ID),

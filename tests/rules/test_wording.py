@@ -89,6 +89,11 @@ def faults_of(level: str, say: str) -> list[str]:
         ("advisory", "Aircraft. Silent on the ground."),
         ("routine", "Taking off."),
         ("caution", "Wind. {wind.speed:.0} metres a second. Land, or move to one lee."),  # twelve words
+        # words are no numbers, and count as the longest of them: "north east", "height unknown"
+        (
+            "caution",
+            "Traffic. Look {traffic.octant}, {traffic.level}, {traffic.distance:.0} metres. Land by sight.",
+        ),
         ("routine", "Look up. This call has twelve words, with no level in front."),
     ],
 )
@@ -104,6 +109,11 @@ def test_callouts_that_keep_the_grammar(level: str, say: str) -> None:
          "13 words with the level; say it in 12"),
         ("caution", "Battery. {battery.sag:.1} of {battery.voltage:.1} volts. Land.", "2 numbers; say one"),
         ("caution", "Battery. {battery.sag:.1} volts. Land within 2 minutes.", "2 numbers; say one"),
+        (
+            "caution",
+            "Traffic. See {traffic.octant}, {traffic.level}, {traffic.distance:.0} metres. Go on foot now.",
+            "13 words with the level; say it in 12",
+        ),
         ("caution", "Battery. {battery.sag:.1} volts. Land within twenty-two minutes.", "2 numbers; say one"),
         ("caution", "Battery. {battery.sag:.1} volts. Land within one minute.", "2 numbers; say one"),
         ("caution", "Battery. Low.",

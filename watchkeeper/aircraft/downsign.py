@@ -28,6 +28,11 @@ class DownSign:
         self._vz_m_s = 0.0
         self._time_us = 0
 
+    @property
+    def sure(self) -> bool:
+        """Whether the height has borne the sign out."""
+        return not -_SURE < self._score < _SURE
+
     def climb_m_s(self, vz_m_s: float, height_m: float, now_us: int) -> float:
         """Return the upward speed, and learn."""
         step_us = now_us - self._time_us

@@ -28,7 +28,11 @@ from watchkeeper.aircraft.filetypes import (
     refuse,
     whole,
 )
+from watchkeeper.aircraft.geodesy import Around
+from watchkeeper.aircraft.polygon import crosses_itself
 
+MOST_CORNERS = 4000
+"""Of one area; the border of a state has no more on a map of its size."""
 Monitor = int | Literal["sum", "other"]
 """What a battery instance measures: a pack's number (from 1), the sum of the packs, or no flight battery."""
 
@@ -54,10 +58,23 @@ def _monitors(value: Any) -> dict[int, Monitor]:
 
 
 class Rotors(FileModel):
-    """The rotors; a coaxial pair counts two."""
+    """The rotors; a coaxial pair counts two.
+
+    `outputs` are the numbers (from 1) of the autopilot's outputs that drive them, motor 1 first; without it they
+    are found by what rises at take-off.
+    """
 
     count: Annotated[int | None, whole(2, 32)] = None
     diameter_m: Annotated[float | None, quantity("m", above=0, most=10)] = Field(default=None, alias="diameter")
+    outputs: tuple[Annotated[int, whole(1, 32)], ...] = ()
+
+    @model_validator(mode="after")
+    def _one_output_a_rotor(self) -> Self:
+        if len(set(self.outputs)) != len(self.outputs):
+            refuse("an output stands twice", "name each output once", key="outputs")
+        if self.outputs and self.count is not None and len(self.outputs) != self.count:
+            refuse(f"{len(self.outputs)} outputs for {self.count} rotors", "name one for each", key="outputs")
+        return self
 
 
 class Mass(FileModel):
@@ -114,6 +131,14 @@ class Limits(FileModel):
     wind_m_s: Annotated[float | None, quantity("m/s", above=0, most=60)] = Field(default=None, alias="wind")
     gust_m_s: Annotated[float | None, quantity("m/s", above=0, most=60)] = Field(default=None, alias="gust")
     descent_m_s: Annotated[float | None, quantity("m/s", above=0, most=20)] = Field(default=None, alias="descent")
+    vibration_m_s2: Annotated[float | None, quantity("m/s2", above=0, most=500)] = Field(
+        default=None, alias="vibration"
+    )
+    """Of the autopilot's accelerometers, along any axis, as VIBRATION tells it."""
+    motor_degc: Annotated[float | None, quantity("degC", least=30, most=200)] = Field(
+        default=None, alias="motor_temperature"
+    )
+    """Of a motor's controller, as its telemetry tells it."""
 
 
 class Return(FileModel):
@@ -163,11 +188,23 @@ class Obstacle(FileModel):
 
 
 class Area(FileModel):
-    """A polygon (closed by itself) to stay within, to keep out of, or where people are."""
+    """A polygon (closed by itself) to stay within, to keep out of, or where people are.
+
+    A border that crosses itself is refused: what is inside of it would be a guess.
+    """
 
     name: Text
     kind: Annotated[str, one_of("boundary", "keep_out", "people")]
     points: tuple[PositionField, ...] = Field(min_length=3)
+
+    @model_validator(mode="after")
+    def _simple(self) -> Self:
+        if len(self.points) > MOST_CORNERS:
+            refuse(f"'{self.name}' has {len(self.points)} corners", f"give at most {MOST_CORNERS}", key="points")
+        around = Around(*self.points[0])
+        if crosses_itself([around.flat(*place) for place in self.points]):
+            refuse(f"the border of '{self.name}' crosses itself", "check the order of its corners", key="points")
+        return self
 
 
 class LandingPlace(FileModel):
@@ -242,9 +279,14 @@ class CrewUnits(FileModel):
 
 
 class Crew(FileModel):
-    """The crew: whether home moves with it, the switch (RC channel) that acknowledges, its units."""
+    """The crew: where it stands (else at home), whether home moves with it, its switch (RC channel), its units.
 
+    `roles` are those who are to confirm before a take-off that they hear the watch.
+    """
+
+    at: PositionField | None = None
     moving: bool = False
+    roles: tuple[Annotated[str, one_of("pilot", "observer", "post")], ...] = ()
     acknowledge_channel: Annotated[int | None, whole(1, 18)] = None
     units: CrewUnits = CrewUnits()
 
@@ -258,6 +300,8 @@ class SortieFile(FileModel):
     payload: Payload = Payload()
     reserve_pct: Annotated[float | None, quantity("%", least=0, most=90)] = Field(default=None, alias="reserve")
     ceiling_m: Annotated[float | None, quantity("m", above=0, most=10_000)] = Field(default=None, alias="ceiling")
+    sight_m: Annotated[float | None, quantity("m", above=0, most=20_000)] = Field(default=None, alias="sight")
+    """How far from home the crew sees it well enough to fly it; without it, that is not judged."""
     obstacles: tuple[Obstacle, ...] = ()
     areas: tuple[Area, ...] = ()
     landing_places: tuple[LandingPlace, ...] = ()

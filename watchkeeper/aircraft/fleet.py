@@ -10,7 +10,18 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 # the handlers register themselves as their modules are imported
-from watchkeeper.aircraft import fold_motion, fold_satellites, fold_words  # noqa: F401
+from watchkeeper.aircraft import (  # noqa: F401
+    fold_airframe,
+    fold_control,
+    fold_crew,
+    fold_fence,
+    fold_filter,
+    fold_motion,
+    fold_orders,
+    fold_satellites,
+    fold_traffic,
+    fold_words,
+)
 from watchkeeper.aircraft.copies import Copies
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fold_battery import fold_battery
@@ -191,7 +202,9 @@ class Fleet:
                 return (owner,)
         elif (hearing := HEARINGS.get(message)) is not None:
             values = unpack(message, payload)
-            heard = Heard(source, peer.system, peer.component, values, now_us, self.aircraft, self.others)
+            heard = Heard(
+                source, peer.system, peer.component, peer.vehicle, values, now_us, self.aircraft, self.others
+            )
             try:
                 return hearing(heard)
             except (ValueError, ArithmeticError):
@@ -206,6 +219,7 @@ class Fleet:
         for aircraft in self.aircraft.values():
             if source not in aircraft.sources or self._is_copy(source, frame, aircraft, now_us):
                 continue
+            aircraft.control.hear_radio(aircraft.readings, source, now_us)
             if aircraft.several and not self._copies[aircraft.system].is_best(source, margin_db(values), now_us):
                 continue
             FOLDINGS[message].handle(aircraft, values, now_us)

@@ -8,7 +8,7 @@ from pymavlink.dialects.v20 import all as dialect
 
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.seen import LANDING, UNDEFINED
-from watchkeeper.aircraft.state import ARMED, INTERVAL, MODE, PLACE, UPSETS, Aircraft
+from watchkeeper.aircraft.state import ARMED, ARMED_FOR, INTERVAL, MODE, PLACE, UPSETS, Aircraft
 
 HEARTBEAT: Final = 0
 HIGH_LATENCY: Final = 235
@@ -35,9 +35,9 @@ def is_autopilot(vehicle: int, autopilot: int) -> bool:
     return autopilot != dialect.MAV_AUTOPILOT_INVALID and vehicle not in _NOT_AIRCRAFT
 
 
-@folds(HEARTBEAT, MODE, ARMED, INTERVAL, also=PLACE | UPSETS)
+@folds(HEARTBEAT, MODE, ARMED, ARMED_FOR, INTERVAL, also=PLACE | UPSETS)
 def _heartbeat(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    custom_mode, vehicle, autopilot, base_mode, _, _ = values
+    custom_mode, vehicle, autopilot, base_mode, state, _ = values
     if not is_autopilot(vehicle, autopilot):
         return  # somebody else under the same ids
     aircraft.autopilot = autopilot
@@ -45,6 +45,7 @@ def _heartbeat(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None
     stream = aircraft.streams.heartbeat
     stream.mark(now_us)
     aircraft.readings.put(INTERVAL, stream.interval_us / 1e6, stream)
+    aircraft.intended.stated(state, now_us)
     aircraft.set_armed(armed=bool(base_mode & _ARMED_FLAG), stream=stream)
     aircraft.set_mode(aircraft.modes.heartbeat(autopilot, vehicle, base_mode, custom_mode), stream)
     aircraft.update_phase(now_us)

@@ -8,6 +8,7 @@ from typing import Any, Final
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.fold_battery import fold_gauge
 from watchkeeper.aircraft.fold_flight import HIGH_LATENCY
+from watchkeeper.aircraft.fold_orders import TILT, fold_attitude
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.packs import TOUCHED
@@ -62,11 +63,12 @@ def _vfr_hud(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     aircraft.motion_seen(now_us)
 
 
-@folds(30, LAG, also=UPSETS)
+@folds(30, LAG, TILT, also=UPSETS)
 def _attitude(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     boot_ms, roll_rad, pitch_rad, yaw_rad = values[:4]
     aircraft.note_boot(boot_ms, now_us)
     aircraft.motion.attitude(roll_rad, pitch_rad, yaw_rad, now_us)
+    fold_attitude(aircraft, roll_rad, pitch_rad, yaw_rad, now_us)
 
 
 @folds(29)

@@ -61,6 +61,8 @@ def _first(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     put(HDOP, receiver.dilution, stream)
     put(FIX, FIXES[fix] if fix < len(FIXES) else None, stream)
     aircraft.fixed = _FIX_3D <= fix < len(FIXES)
+    if values[10] and aircraft.fixed:
+        aircraft.motion.ellipsoid_m, aircraft.motion.ellipsoid_us = values[10] / 1000, now_us
     judge_position(aircraft, now_us)
 
 

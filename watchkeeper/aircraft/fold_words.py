@@ -6,7 +6,9 @@ import struct
 from typing import Any, Final
 
 from watchkeeper.aircraft.handlers import folds
+from watchkeeper.aircraft.phase import DOWN
 from watchkeeper.aircraft.state import Aircraft
+from watchkeeper.aircraft.texts import TEXTS
 from watchkeeper.link.decode import text
 
 PARAMETER: Final = 22
@@ -26,7 +28,8 @@ def _version(aircraft: Aircraft, values: tuple[Any, ...], _: int) -> None:
     aircraft.parameters.capabilities(values[0], aircraft.autopilot, values[2])
 
 
-@folds(253)
+@folds(253, *TEXTS)
 def _status_text(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     severity, words, identity, chunk = values
-    aircraft.texts.take(severity, words, identity, chunk, now_us)
+    grounded = not aircraft.seen.armed and aircraft.tracker.phase in DOWN
+    aircraft.texts.take(severity, words, identity, chunk, now_us, aircraft.readings, grounded=grounded)

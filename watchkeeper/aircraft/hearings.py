@@ -21,6 +21,8 @@ class Heard:
     source: str
     system: int
     component: int
+    vehicle: int | None
+    """MAV_TYPE of its heartbeat, if one was heard."""
     values: tuple[Any, ...]
     """In wire order."""
     now_us: int
@@ -35,11 +37,23 @@ HEARINGS: Final[dict[int, Hearing]] = {}
 
 
 def hears(message: int, *touched: int) -> Callable[[Hearing], Hearing]:
-    """Register what takes a message of others, with the readings of aircraft that it may write."""
+    """Register what takes a message of others, with the readings of aircraft that it may write.
+
+    A message of which several subjects want to know has several; each of them takes it, in the order of import.
+    """
 
     def register(hearing: Hearing) -> Hearing:
-        HEARINGS[message] = hearing
+        before = HEARINGS.get(message)
+        HEARINGS[message] = hearing if before is None else _both(before, hearing)
         TOUCHES[message] = TOUCHES.get(message, frozenset()) | frozenset(touched)
         return hearing
 
     return register
+
+
+def _both(first: Hearing, second: Hearing) -> Hearing:
+    def hearing(heard: Heard) -> Sequence[Aircraft]:
+        touched = (*first(heard), *second(heard))
+        return tuple({aircraft.system: aircraft for aircraft in touched}.values())
+
+    return hearing

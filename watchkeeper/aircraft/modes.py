@@ -25,6 +25,7 @@ WORDS: Final[dict[str, str]] = {
     "TAKEOFF": "takeoff",
     "LOITER": "position_hold", "POSHOLD": "position_hold", "BRAKE": "position_hold", "POSCTL": "position_hold",
     "QLOITER": "position_hold", "POSITION": "position_hold", "READY": "position_hold", "ZIGZAG": "position_hold",
+    "OF_LOITER": "position_hold",
     "CIRCLE": "orbit",
     "ALT_HOLD": "altitude_hold", "ALTCTL": "altitude_hold", "QHOVER": "altitude_hold", "SPORT": "altitude_hold",
     "FLOWHOLD": "altitude_hold", "AUTOTUNE": "altitude_hold",
@@ -33,8 +34,10 @@ WORDS: Final[dict[str, str]] = {
     "FOLLOWME": "external", "AVOID_ADSB": "external",
     "STABILIZE": "attitude", "STABILIZED": "attitude", "MANUAL": "attitude", "DRIFT": "attitude",
     "QSTABILIZE": "attitude",
-    "ACRO": "rate", "RATTITUDE": "rate",
+    "ACRO": "rate", "RATTITUDE": "rate", "FLIP": "rate", "TURTLE": "rate",
 }  # fmt: skip
+RETRACES: Final = frozenset({"SMART_RTL"})
+"""Names of returns that go back along the flown track, which may lead away from home for a while."""
 MOST_LEARNED: Final = 256
 _GENERIC: Final = dialect.MAV_AUTOPILOT_GENERIC
 _PX4: Final = dialect.MAV_AUTOPILOT_PX4
@@ -45,14 +48,16 @@ _CUSTOM_ENABLED: Final = dialect.MAV_MODE_FLAG_CUSTOM_MODE_ENABLED
 class ModeTracker:
     """The mode of one power-up, and which of the aircraft's own modes are standard ones as it says itself."""
 
-    __slots__ = ("_custom", "_learned", "_told", "intended", "name", "word")
+    __slots__ = ("_custom", "_learned", "_told", "apart", "intended", "name", "word")
 
     def __init__(self) -> None:
         self.word = "other"
         self.name = ""
         """Its name in pymavlink's table, "" where there is none."""
         self.intended: int | None = None
-        """The custom mode that the aircraft means to get to, as it numbers them."""
+        """The custom mode that was last commanded, by a station or by the radio control; None: not told."""
+        self.apart = False
+        """CURRENT_MODE told of another mode than the one last commanded: it could not enter that, or left it."""
         self._custom: int | None = None
         self._learned: dict[int, int] = {}
         self._told = False
@@ -80,6 +85,7 @@ class ModeTracker:
         """Take CURRENT_MODE in; return the word for the mode."""
         self.learn(custom_mode, standard)
         self.intended = intended or None
+        self.apart = intended not in {0, custom_mode}
         self._told = standard in STANDARD
         if self._told:
             self.word = STANDARD[standard]

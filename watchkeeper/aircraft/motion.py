@@ -32,7 +32,8 @@ class Motion:
 
     __slots__ = (
         "_begin_us", "_cos", "_count", "_east", "_north", "_sin", "air_degc", "air_us", "altitude_m",
-        "attitude_us", "east_m_s", "lean_east", "lean_north", "north_m_s", "pressure_hpa", "velocity_us",
+        "attitude_us", "east_m_s", "ellipsoid_m", "ellipsoid_us", "heading_rad", "lean", "lean_east", "lean_north",
+        "north_m_s", "pressure_hpa", "velocity_us",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -40,8 +41,15 @@ class Motion:
         self.east_m_s: float | None = None
         self.velocity_us = 0
         self.attitude_us = 0
+        self.heading_rad = 0.0
+        """Of the last attitude, which came at `attitude_us` (0: none)."""
+        self.lean = (0.0, 0.0)
+        """The last lean, ahead and to the right."""
         self.altitude_m: float | None = None
         """Above the sea."""
+        self.ellipsoid_m: float | None = None
+        """Height above the WGS 84 ellipsoid, by satellites."""
+        self.ellipsoid_us = 0
         self.pressure_hpa: float | None = None
         self.air_degc: float | None = None
         """Temperature at the pressure sensor, which is warmer than the air (by 5 to 20 K, common practice)."""
@@ -70,7 +78,8 @@ class Motion:
         fresh = min(0.5, max(0, now_us - self.attitude_us) / 1e6)
         self.lean_north += fresh * (lean_north - self.lean_north)
         self.lean_east += fresh * (lean_east - self.lean_east)
-        self.attitude_us = now_us
+        self.attitude_us, self.heading_rad = now_us, yaw_rad
+        self.lean = ahead, right
         if not self._count:
             self._begin_us = now_us
         self._north += lean_north

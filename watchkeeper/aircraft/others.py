@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from watchkeeper.aircraft.crew_place import CrewPlace
 from watchkeeper.aircraft.stations import Stations
 from watchkeeper.aircraft.traffic import Traffic
 
@@ -9,8 +10,9 @@ from watchkeeper.aircraft.traffic import Traffic
 class Others:
     """Who else is heard, over all sources."""
 
-    __slots__ = ("stations", "traffic")
+    __slots__ = ("crew", "stations", "traffic")
 
     def __init__(self) -> None:
+        self.crew = CrewPlace()
         self.stations = Stations()
         self.traffic = Traffic()

@@ -6,12 +6,13 @@ never moves, is not wired to the pack.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final, NamedTuple
+from typing import Final
 
+from watchkeeper.aircraft.connection import LEAST_V, Connection, Sample
 from watchkeeper.aircraft.readings import US, Stream
 
-LEAST_V: Final = 1.0
+__all__ = ("BLIND_ROW", "DEAD_SAMPLES", "FOLDED", "Pack", "Row", "Sample")
+
 LEAST_MOVE_V: Final = 0.02
 """A voltage that has moved by more than this is measured: converters flicker by one step, wires not at all."""
 DEAD_SAMPLES: Final = 20
@@ -31,22 +32,12 @@ Row = tuple[
 BLIND_ROW: Final[Row] = (None,) * 8
 
 
-class Sample(NamedTuple):
-    """One report of one monitor; None is unknown. V, A, Ah, %, degC."""
-
-    voltage_v: float | None
-    current_a: float | None
-    gauge_pct: float | None
-    consumed_ah: float | None = None
-    temperature_degc: float | None = None
-    cells_v: Sequence[float] = ()
-
-
 class Pack:
     """One monitored pack: its last report, and whether it is measured at all."""
 
     __slots__ = (
-        "_dead", "_filled", "_highest_v", "_lowest_v", "current_a", "first_us", "last", "number", "stream", "sums",
+        "_dead", "_filled", "_highest_v", "_lowest_v", "connection", "current_a", "first_us", "last", "number",
+        "stream", "sums", "tap_wrong",
     )  # fmt: skip
 
     def __init__(self, number: int, now_us: int) -> None:
@@ -54,6 +45,9 @@ class Pack:
         self.stream = Stream()
         self.first_us = now_us
         self.last = Sample(None, None, None)
+        self.connection = Connection()
+        self.tap_wrong = False
+        """The last report had a cell's voltage that is a broken wire's."""
         self.current_a: float | None = None
         """The current of the last report, None where it is not really measured."""
         self._lowest_v = self._highest_v = 0.0
@@ -106,7 +100,7 @@ class Pack:
         """Return its values in the order of FOLDED, None where unknown."""
         if not self.measured:
             return BLIND_ROW
-        volts, _, gauge_pct, consumed_ah, temperature_degc, cells_v = self.last
+        volts, _, gauge_pct, consumed_ah, temperature_degc, cells_v, _, _ = self.last
         current_a = self.current_a
         return (
             volts,

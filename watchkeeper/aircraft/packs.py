@@ -11,14 +11,17 @@ from typing import Final
 
 from watchkeeper.aircraft.catalogue import INDEX, MAX_PACKS, pack_index
 from watchkeeper.aircraft.cells import REST_A, REST_FOR_US, CellCount, inferred
+from watchkeeper.aircraft.celltaps import is_odd, mended
 from watchkeeper.aircraft.files import AircraftFile
 from watchkeeper.aircraft.pack import BLIND_ROW, FOLDED, Pack, Row, Sample
 from watchkeeper.aircraft.readings import US, Readings, Stream
+from watchkeeper.aircraft.smartbattery import SmartBattery
 
 SUM_SHARE: Final = 0.02
 SUM_SAMPLES: Final = 20
 """Reports in a row, each the sum of the others, until a monitor is taken for the sum of the packs."""
 _REMOVED_US: Final = 60 * US
+_BUS_US: Final = 5 * US
 _ALL: Final = tuple(INDEX[f"battery.{name}"] for name in FOLDED)
 _OF_PACK: Final = [tuple(pack_index(n, name) for name in FOLDED) for n in range(1, MAX_PACKS + 1)]
 _CELLS: Final = INDEX["battery.cells"]
@@ -30,6 +33,7 @@ class PackTable:
     """All packs of one aircraft, written to its readings."""
 
     __slots__ = (
+        "_bus",
         "_cells",
         "_expected",
         "_monitors",
@@ -40,6 +44,7 @@ class PackTable:
         "_whole",
         "_whole_cells",
         "packs",
+        "smart",
     )
 
     def __init__(self, readings: Readings, file: AircraftFile | None) -> None:
@@ -57,18 +62,28 @@ class PackTable:
         """By (component, battery id)."""
         self._whole: Pack | None = None
         """What SYS_STATUS tells."""
+        self._bus: tuple[float, int] | None = None
+        """Its voltage, and when."""
+        self.smart: dict[tuple[int, int], SmartBattery] = {}
+        """What batteries tell of themselves, by (component, battery id)."""
         self._stream = Stream()
         self._own = Stream()
         if self._cells.cells is not None:
             self._put_cells(0)
 
-    def system_status(self, sample: Sample, armed: bool, flying: bool, now_us: int) -> None:
-        """Take the battery fields of SYS_STATUS in."""
+    def system_status(
+        self, sample: Sample, armed: bool, flying: bool, now_us: int, *, monitored: bool = True
+    ) -> None:
+        """Take the battery fields of SYS_STATUS in; not `monitored` is a gauge alone."""
+        if sample.voltage_v is not None:
+            self._bus = sample.voltage_v, now_us
         if self.packs and (len(self.packs) > 1 or not next(iter(self.packs.values())).is_silent(now_us)):
             return
         whole = self._whole
         if whole is None:
             whole = self._whole = Pack(1, now_us)
+        if monitored:
+            whole.connection.take(whole.last, sample, (), flying, now_us)
         whole.take(sample, flying, now_us)
         self._count_cells(whole, armed, now_us)
         self._write_all(whole.row(self._whole_cells or self._cells.cells), now_us)
@@ -77,7 +92,7 @@ class PackTable:
         """Take a gauge that comes without a voltage in, unless SYS_STATUS tells both."""
         whole = self._whole
         if whole is None or whole.last.voltage_v is None or whole.is_silent(now_us):
-            self.system_status(Sample(None, None, gauge_pct), armed, flying, now_us)
+            self.system_status(Sample(None, None, gauge_pct), armed, flying, now_us, monitored=False)
 
     def battery_status(
         self, component: int, battery: int, sample: Sample, armed: bool, flying: bool, now_us: int
@@ -93,6 +108,14 @@ class PackTable:
                 return
             pack = self.packs[key] = Pack(self._free_number(monitors, battery), now_us)
             self._whole = None
+        sample = self._mended(pack, sample, now_us)
+        others_a: list[float] = []
+        for other in self.packs.values():
+            if other is not pack:
+                other.connection.other(sample.current_a)
+                if other.current_a is not None and not other.is_silent(now_us):
+                    others_a.append(other.current_a)
+        pack.connection.take(pack.last, sample, others_a, flying, now_us)
         pack.take(sample, flying, now_us)
         self._count_cells(pack, armed, now_us)
         self._watch_for_sums(pack)
@@ -105,6 +128,52 @@ class PackTable:
             self._write_all(row, now_us)
             return
         self._write_all(self._over_all(armed, now_us), now_us)
+
+    def flight(self, now_us: int) -> list[Pack]:
+        """Return the flight packs that are heard, by number; one for all where none is told apart."""
+        if not self.packs:
+            whole = self._whole
+            return [whole] if whole is not None and whole.measured and not whole.is_silent(now_us) else []
+        heard = (p for p in self.packs.values() if p.sums < SUM_SAMPLES and p.measured and not p.is_silent(now_us))
+        return sorted(heard, key=lambda pack: pack.number)
+
+    def take_smart(self, component: int, battery: int, told: SmartBattery) -> None:
+        """Take in what a battery tells of itself."""
+        if (component, battery) in self.smart or len(self.smart) < MAX_PACKS:
+            self.smart[component, battery] = told
+
+    def _mended(self, pack: Pack, sample: Sample, now_us: int) -> Sample:
+        """Return the report without what a broken wire of the balance lead makes of a cell.
+
+        A last cell of 0 V is sent as one that is not there.
+        """
+        cells_v = sample.cells_v
+        known = self._cells
+        if len(cells_v) > 1 and known.source == "reported" and len(cells_v) + 1 == known.cells:
+            cells_v = (*cells_v, 0.0)
+            sample = sample._replace(cells_v=cells_v)
+        pack.tap_wrong = False
+        if not is_odd(cells_v):
+            return sample
+        found = mended(cells_v, self._bus_v(pack, now_us))
+        if found is None:
+            return sample
+        pack.tap_wrong = True
+        return sample._replace(voltage_v=found[0], cells_v=found[1])
+
+    def _bus_v(self, pack: Pack, now_us: int) -> float | None:
+        """Return another measurement of the voltage of the bus that a pack is on."""
+        if self._series:
+            return None
+        others = [
+            p.last.voltage_v
+            for p in self.packs.values()
+            if p is not pack and p.last.voltage_v is not None and not p.tap_wrong and not p.is_silent(now_us)
+        ]
+        if others:
+            return min(others)
+        bus = self._bus
+        return bus[0] if bus is not None and now_us - bus[1] <= _BUS_US else None
 
     def _gives_way(self, wanted: int | str | None, now_us: int) -> bool:
         """Whether no other monitor is heard of a pack that the aircraft file gives to this one too.

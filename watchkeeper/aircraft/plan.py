@@ -32,6 +32,7 @@ class Plan:
     def __init__(self) -> None:
         self.items: dict[int, Item] = {}
         self.total: int | None = None
+        """How many items there are; None while nobody has told."""
         self.current: int | None = None
         self.state = 0
 
@@ -55,7 +56,7 @@ class Plan:
         """
         if total == 65535:
             self.items.clear()
-            self.total = None
+            self.total = 0
         elif total:
             self.total = total
         if number == self.current and state == self.state:

@@ -11,7 +11,7 @@ MAX_PACKS = 8  # packs that get readings of their own; more monitors than any mu
 
 @dataclass(frozen=True, slots=True)
 class ReadingType:
-    """What one reading means. `words` is set for enumerations, `unit` "" for booleans and words."""
+    """What one reading means. `words` is set for enumerations, `unit` "" for booleans, words and free text."""
 
     name: str
     unit_symbol: str
@@ -21,6 +21,8 @@ class ReadingType:
     age_bound_s: float = 12.0
     words: tuple[str, ...] = ()
     boolean: bool = False
+    text: bool = False
+    """Free words from outside: a rule may say them, and ask whether they are known or how old; nothing else."""
     held: bool = False
     rate: float = 0.0
     estimate: bool = False
@@ -51,6 +53,10 @@ MODES = (
     "rate",
     "other",
 )  # the first eight are MAV_STANDARD_MODE; then: commanded from outside, and pilot-flown without position
+MODE_CAUSES = ("none", "ordered", "switched", "planned", "own_return", "own_landing", "own", "unasked", "unknown")
+"""Why the mode last changed in flight: a station's order or acknowledgement, or as the aircraft tells; a switch of
+the radio control; plan or the course of the mode before; the aircraft by itself (into a return, a landing,
+another mode); nobody, where orders can be seen."""
 HOME_SOURCES = ("aircraft", "arming", "sortie")
 CELL_SOURCES = ("aircraft_file", "reported", "inferred")
 COMPASS = ("north", "north_east", "east", "south_east", "south", "south_west", "west", "north_west")
@@ -62,3 +68,5 @@ ACTIONS = (
     "other",
 )  # fmt: skip
 """What a fail-safe does. `retrace` goes back along the flown track; `return_or_land` lands if it cannot return."""
+BREACHES = ("none", "too_low", "too_high", "boundary", "other")
+"""Which border of its own fence an aircraft has crossed; the first four are FENCE_BREACH."""

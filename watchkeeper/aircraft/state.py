@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from watchkeeper.aircraft.below import Below
 from watchkeeper.aircraft.boot import BootClock
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.control import Control
@@ -14,6 +15,7 @@ from watchkeeper.aircraft.filterhealth import FilterHealth
 from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.health import Health
 from watchkeeper.aircraft.home import Home
+from watchkeeper.aircraft.intended import Intended
 from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.modes import ModeTracker
 from watchkeeper.aircraft.motion import Motion
@@ -32,6 +34,7 @@ from watchkeeper.link.sequence import SequenceTracker
 PHASE: Final = INDEX["flight.phase"]
 MODE: Final = INDEX["flight.mode"]
 ARMED: Final = INDEX["flight.armed"]
+ARMED_FOR: Final = INDEX["flight.armed_for"]
 RESTARTED: Final = INDEX["flight.restarted"]
 DISARMED: Final = INDEX["flight.disarmed_in_air"]
 DISTANCE: Final = INDEX["position.home_distance"]
@@ -141,9 +144,11 @@ class Aircraft:
         self.receivers = Receivers()
         self.filter = FilterHealth()
         self.motion = Motion()
+        self.intended = Intended()
         self.control = Control()
         self.health = Health()
         self.motors = Motors()
+        self.below = Below()
         self.position: tuple[float, float] | None = None
         """Where it is: latitude and longitude in degrees."""
         self.fixed = False
@@ -229,6 +234,10 @@ class Aircraft:
         starts = armed and self.seen.armed is False and self.tracker.phase in DOWN
         if starts and self.position is not None and self.fixed:
             self.set_home(*self.position, "arming", stream.time_us)
+        if armed is not self.seen.armed:
+            since = self.streams.armed
+            since.mark(stream.time_us)
+            self.readings.put(ARMED_FOR, 0.0 if armed else None, since)
         self.seen.armed = armed
         self.readings.put(ARMED, armed, stream)
 

@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from watchkeeper.aircraft.readings import Readings
+from watchkeeper.alerts.announcer import Announcer
 from watchkeeper.alerts.events import Change, Level, State
+from watchkeeper.alerts.hush import Hush
 from watchkeeper.alerts.lifecycle import Alert, Signal
+from watchkeeper.alerts.links import Links
+from watchkeeper.alerts.reload import sort_out
 from watchkeeper.alerts.ruling import PHASE, Decision, Ruling
 from watchkeeper.alerts.selection import SUDDEN, Selection, causes_first, readings_of
 from watchkeeper.alerts.teller import Teller
+from watchkeeper.rules.condition import Condition
 from watchkeeper.rules.schema import Rule
 
 _RESTARTED, _DISARMED = SUDDEN
@@ -26,27 +31,30 @@ class AlertBook:
         rules: Sequence[Rule],
         touches: Mapping[int, frozenset[int]],
         teller: Teller,
+        sterile: Condition | None = None,
     ) -> None:
         self.aircraft = aircraft
         self._teller = teller
         self._readings = readings
-        ordered = causes_first(rules)
-        self.rulings = tuple(Ruling(rule, i, readings, aircraft) for i, rule in enumerate(ordered))
-        self._by_id = {ruling.rule.id: ruling for ruling in self.rulings}
-        self._effects: dict[str, list[Ruling]] = {}
-        self._muting: dict[str, list[Ruling]] = {}
-        for ruling in self.rulings:
-            for cause in ruling.rule.caused_by:
-                self._effects.setdefault(cause, []).append(ruling)
-            for muted in ruling.rule.mutes:
-                self._muting.setdefault(muted, []).append(ruling)
         self._touches = touches
-        self._selections: dict[object, Selection] = {}
         self._phase: object = None
         self._restarted: object = None
         self._disarmed: object = None
-        self._now = self._select(None)
-        self._pending: dict[int, Ruling] = {}
+        self._sterile: Condition | None = None
+        self._install(
+            tuple(Ruling(rule, i, readings, aircraft) for i, rule in enumerate(causes_first(rules))), sterile
+        )
+
+    def _install(self, rulings: tuple[Ruling, ...], sterile: Condition | None) -> None:
+        self.rulings = rulings
+        self._links = Links(rulings)
+        if sterile is None or self._sterile is None or sterile.definition != self._sterile.definition:
+            self._hush = Hush(sterile, self._readings, self._teller.flood)
+        self._sterile = sterile
+        self._announcer = Announcer(self.aircraft, self._links, self._hush, self._teller)
+        self._selections: dict[object, Selection] = {}
+        self._now = self._select(self._phase)
+        self._pending = {ruling.order: ruling for ruling in rulings if ruling.since_us is not None}
 
     def judge_message(self, message: int, now_us: int, *, estimated: bool) -> None:
         """Judge the rules that read what `message` (and, if `estimated`, the estimates) may have changed."""
@@ -73,17 +81,23 @@ class AlertBook:
         """Settle the rules that no longer apply, and judge all that do."""
         self._phase = self._readings.values[PHASE]
         self._now = self._select(self._phase)
+        self._leave_others(now_us)
+        grounded = self._phase in GROUNDED
+        for ruling in self.rulings:
+            if grounded:
+                ruling.changing = False  # what chattered in a flight is forgotten with it
+            elif ruling.alert.shelved_afar and ruling.alert.level is Level.WARNING:
+                self.unshelve(ruling, now_us, by="")
+        self._judge(self._now.rulings, now_us)
+
+    def _leave_others(self, now_us: int) -> None:
+        """Settle the rules that do not apply in the present phase."""
         applying = set(self._now.rulings)
         for ruling in reversed(self.rulings):  # effects before their causes: none is told as its cause goes
             if ruling not in applying:
                 self._pending.pop(ruling.order, None)
                 if ruling.leave():
                     self.end(ruling, now_us, f"phase is {self._phase}")
-        if self._phase not in GROUNDED:
-            for ruling in self.rulings:
-                if ruling.alert.shelved_afar and ruling.alert.level is Level.WARNING:
-                    self.unshelve(ruling, now_us, by="")
-        self._judge(self._now.rulings, now_us)
 
     def judge_readings(self, indexes: Iterable[int], now_us: int) -> None:
         """Judge the rules that read any of these readings (for cases and tests, which send no messages)."""
@@ -102,28 +116,25 @@ class AlertBook:
             for ruling in self._now.timed:
                 if not ruling.blind:
                     self._judge_one(ruling, now_us)
-            return
-        due = {ruling.order: ruling for ruling in self._now.timed if not ruling.blind} | self._pending
-        self._judge([due[order] for order in sorted(due)], now_us)
+        else:
+            due = {ruling.order: ruling for ruling in self._now.timed if not ruling.blind} | self._pending
+            self._judge([due[order] for order in sorted(due)], now_us)
+        self._announcer.wait_for(now_us)
 
     def sweep(self, now_us: int) -> None:
         """Once a second: every rule (ages run out), shelves that end, repeats that are due."""
         self._judge(self._now.rulings, now_us)
+        self._announcer.look(now_us)
+        self._announcer.wait_for(now_us)
         for ruling in self.rulings:
             alert = ruling.alert
             until = alert.shelved_until_us
             if until is not None and now_us >= until:
                 self.unshelve(ruling, now_us, by="")
-            repeat_us = ruling.rule.repeat_us
-            if (
-                repeat_us is not None
-                and alert.core is State.UNACKNOWLEDGED
-                and not alert.silent
-                and now_us - alert.said_us >= repeat_us
-                and not self._muted(ruling)
-            ):
-                self._word(ruling)
-                self._teller.change(alert, Change.REPEATED, now_us, spoken=True)
+            if ruling.rule.level is Level.ROUTINE:
+                self._announcer.call_again(ruling, now_us)
+            else:
+                self._announcer.repeat(ruling, now_us)
 
     def _judge(self, rulings: Iterable[Ruling], now_us: int) -> None:
         for ruling in rulings:
@@ -144,57 +155,23 @@ class AlertBook:
         elif decision is Decision.WENT_STALE:
             reason = "cannot see: " + ", ".join(ruling.missing(now_us))
             self._teller.change(ruling.alert, Change.STALE, now_us, reason=reason)
-            self._release_effects(ruling, now_us)
+            self._announcer.release_effects(ruling, now_us)
         else:
-            untold = ruling.alert.untold and self._speaks(ruling)
-            if untold:
-                self._word(ruling)
+            untold = ruling.alert.untold and self._announcer.speaks(ruling, now_us)
             self._teller.change(ruling.alert, Change.FRESH, now_us, reason="seen again", spoken=untold)
-            self._suppress_effects(ruling, now_us)
-
-    def _word(self, ruling: Ruling) -> None:
-        alert = ruling.alert
-        alert.callout = self._teller.words(alert.level, ruling.words(), self.aircraft)
-        alert.evidence = ruling.evidence()
+            self._announcer.suppress_effects(ruling, now_us)
 
     def _begin(self, ruling: Ruling, now_us: int) -> None:
         alert, rule = ruling.alert, ruling.rule
         if rule.level is Level.ROUTINE:
-            if not rule.trial:
-                self._teller.routine(rule.id, self.aircraft, ruling.words(), ruling.evidence(), now_us)
+            if rule.trial:
+                return
+            self._announcer.call(ruling, now_us)
             return
         alert.reason = rule.when.text
-        self._word(ruling)
-        change = alert.signal(Signal.RAISE)
-        assert change is not None
-        alert.raised_us = now_us
-        alert.suppressed = any(self._suppresses(cause) for cause in rule.caused_by)
-        if alert.suppressed:
-            self._teller.change(alert, Change.SUPPRESSED, now_us, reason=self._cause(rule))
-        else:
-            self._teller.change(alert, change, now_us, spoken=self._speaks(ruling))
-        self._suppress_effects(ruling, now_us)
-
-    def _suppress_effects(self, cause: Ruling, now_us: int) -> None:
-        if not self._suppresses(cause.rule.id):
-            return
-        for effect in self._effects.get(cause.rule.id, ()):
-            if effect.alert.stands and not effect.alert.suppressed:
-                effect.alert.suppressed = True
-                self._teller.change(effect.alert, Change.SUPPRESSED, now_us, reason=self._cause(effect.rule))
-
-    def _release_effects(self, cause: Ruling, now_us: int) -> None:
-        """Let go what a cause suppressed, unless another still does. What is stale is told once it is seen."""
-        for effect in self._effects.get(cause.rule.id, ()):
-            alert = effect.alert
-            if not alert.suppressed or any(self._suppresses(c) for c in effect.rule.caused_by):
-                continue
-            alert.suppressed = False
-            if alert.stands:
-                spoken = not alert.stale and self._speaks(effect)
-                if spoken:
-                    self._word(effect)
-                self._teller.change(alert, Change.UNSUPPRESSED, now_us, spoken=spoken)
+        self._announcer.word(ruling)
+        self._announcer.begin(ruling, now_us)
+        self._announcer.suppress_effects(ruling, now_us)
 
     def end(self, ruling: Ruling, now_us: int, reason: str, *, entirely: bool = False) -> None:
         """End an alert's condition; `entirely` also takes it off the list (aircraft gone, rule removed)."""
@@ -212,12 +189,8 @@ class AlertBook:
         if change is not None:
             alert.evidence = ruling.evidence(now_us)
             self._teller.change(alert, change, now_us, reason=reason)
-        self._release_effects(ruling, now_us)
-        for other in ruling.rule.mutes:  # what it kept off the voice and still stands has not been heard yet
-            muted = self._by_id.get(other)
-            if muted is not None and muted.alert.untold and not muted.alert.stale and self._speaks(muted):
-                self._word(muted)
-                self._teller.change(muted.alert, Change.REPEATED, now_us, spoken=True)
+        self._announcer.release_effects(ruling, now_us)
+        self._announcer.unmute(ruling, now_us)
 
     def end_all(self, now_us: int, reason: str) -> None:
         """End every alert: the aircraft is gone."""
@@ -239,7 +212,7 @@ class AlertBook:
         found: dict[str, tuple[str, ...]] = {}
         for ruling in self.rulings:
             rule = ruling.rule
-            if rule.trial or rule.level is Level.ROUTINE or any(self._suppresses(c) for c in rule.caused_by):
+            if rule.trial or rule.level is Level.ROUTINE or self._links.suppressed(rule):
                 continue
             missing = ruling.missing(now_us)
             if missing or (rule.id in told and not ruling.in_phase()):
@@ -248,7 +221,8 @@ class AlertBook:
 
     def subject(self, rule_id: str) -> str:
         """Return the subject a rule speaks of."""
-        return self._by_id[rule_id].rule.subject
+        ruling = self._links.ruling(rule_id)
+        return "" if ruling is None else ruling.rule.subject
 
     def alerts(self) -> list[Alert]:
         """Return the listed alerts, most urgent first, then oldest."""
@@ -257,12 +231,12 @@ class AlertBook:
 
     def ruling(self, rule_id: str) -> Ruling | None:
         """Return the ruling of an alert; None for an unknown rule and for a routine call, which has no alert."""
-        named = self._by_id.get(rule_id)
+        named = self._links.ruling(rule_id)
         return None if named is None or named.rule.level is Level.ROUTINE else named
 
     def told(self) -> list[Alert]:
         """Return the listed alerts that were told: neither silent nor kept off the voice."""
-        return [r.alert for r in self.rulings if r.alert.listed and not r.alert.silent and not self._muted(r)]
+        return [r.alert for r in self.rulings if r.alert.listed and self._announcer.was_told(r)]
 
     @property
     def grounded(self) -> bool:
@@ -274,27 +248,30 @@ class AlertBook:
         alert = ruling.alert
         alert.shelved_until_us = None
         alert.shelved_afar = False
-        spoken = self._speaks(ruling)
-        if spoken:
-            self._word(ruling)
-        self._teller.change(alert, Change.UNSHELVED, now_us, spoken=spoken, by=by)
+        self._teller.change(alert, Change.UNSHELVED, now_us, spoken=self._announcer.speaks(ruling, now_us), by=by)
 
-    def _suppresses(self, rule_id: str) -> bool:
-        """Whether that rule's alert suppresses its effects: it stands, is seen, and not on trial."""
-        ruling = self._by_id.get(rule_id)
-        return ruling is not None and ruling.alert.stands and not ruling.alert.stale and not ruling.alert.trial
+    @property
+    def flooded(self) -> int:
+        """How many alerts a flood keeps off the voice."""
+        return self._announcer.flooded
 
-    def _cause(self, rule: Rule) -> str:
-        return "caused by " + ", ".join(c for c in rule.caused_by if self._suppresses(c))
+    def changing(self) -> dict[str, str]:
+        """Return the rules that have chattered in this flight, each with its subject."""
+        return {r.rule.id: r.rule.subject for r in self.rulings if r.changing}
 
-    def _muted(self, ruling: Ruling) -> bool:
-        """Whether an alert that is itself heard keeps this one off the voice."""
-        return any(
-            m.alert.stands and not m.alert.silent and not m.alert.stale
-            for m in self._muting.get(ruling.rule.id, ())
-        )
-
-    def _speaks(self, ruling: Ruling) -> bool:
-        """Whether a change of this alert is to be spoken now."""
-        alert = ruling.alert
-        return alert.core is State.UNACKNOWLEDGED and not alert.silent and not self._muted(ruling)
+    def replace(self, rules: Sequence[Rule], sterile: Condition | None, now_us: int) -> None:
+        """Go on with other rules; see `reload.py` for what becomes of each alert."""
+        going, staying = sort_out(self.rulings, causes_first(rules), self._readings, self.aircraft, now_us)
+        for ruling, reason in going:
+            if ruling.alert.listed or ruling.alert.shelved_until_us is not None:
+                self.end(ruling, now_us, reason, entirely=True)
+        held = self._announcer.held_rules()
+        self._install(staying, sterile)
+        for ruling in staying:
+            self._announcer.take_up(ruling, held=ruling.rule.id in held)
+        self._leave_others(now_us)
+        self._judge(self._now.rulings, now_us)
+        for ruling in self.rulings:
+            alert = ruling.alert
+            if alert.stands and self._links.suppressed(ruling.rule) is not alert.suppressed:
+                (self._announcer.release if alert.suppressed else self._announcer.suppress)(ruling, now_us)

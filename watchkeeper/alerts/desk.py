@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from watchkeeper.alerts import wording
 from watchkeeper.alerts.events import Change, Level, Order
 from watchkeeper.alerts.lifecycle import Alert, Signal
+from watchkeeper.alerts.measures import FLOOD_ENDS
 from watchkeeper.alerts.orders import NAME_IT, acknowledge
-from watchkeeper.alerts.teller import Teller
+from watchkeeper.alerts.teller import CHANGING, FLOOD, Teller
+from watchkeeper.errors import Fault
 
-BLIND = "watch-blind"
-UNHEARD = "watch-unheard"
+BLIND, UNHEARD, RULES = "watch-blind", "watch-unheard", "watch-rules"
+SUM_EVERY_US = 60_000_000
+"""In a flood of alerts, the shortest time between two calls that sum up what is not spoken."""
 SETTLE_US = 5_000_000
 """How long a rule is blind (or sees again) before it is told: longer than one late message at slow rates."""
 MAX_PARTS = 64
@@ -29,6 +32,9 @@ class WatchDesk:
         self._since_us: dict[tuple[int, str], int] = {}
         self._said_blind = ""
         self._shown: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
+        self._changing: set[tuple[int, str]] = set()
+        self._kept = 0
+        self._summed_us = 0
 
     def alerts(self) -> list[Alert]:
         """Return the listed alerts of the watch itself."""
@@ -85,6 +91,47 @@ class WatchDesk:
             if spoken:
                 self._said_blind = words
             self._raise(BLIND, Level.ADVISORY, words, reason, evidence, now_us, again=True, spoken=spoken)
+
+    def changing(self, found: Mapping[tuple[int, str], str], now_us: int) -> None:
+        """Tell once of each alert that chatters: by (aircraft, rule) -> its subject."""
+        grown = [subject for key, subject in found.items() if key not in self._changing]
+        self._changing = set(found)
+        if not found:
+            self._clear(CHANGING, "on the ground, or gone", now_us)
+        elif grown:
+            words = f"Watch. {grown[0]} keeps changing."
+            evidence = {f"{system}/{rule}": subject for (system, rule), subject in found.items()}
+            reason = "told three times within 60 s; it now has to be over for longer before it is"
+            self._raise(CHANGING, Level.ADVISORY, words, reason, evidence, now_us, again=True)
+
+    def flood(self, *, flooding: bool, kept: int, standing: int, now_us: int) -> None:
+        """Tell of a flood of alerts: that it began, and now and then how many more are kept off the voice."""
+        if not flooding:
+            self._kept = 0
+            self._clear(FLOOD, "fewer than five alerts in ten minutes", now_us)
+            return
+        began = FLOOD not in self._alerts or not self._alerts[FLOOD].stands
+        many = standing >= FLOOD_ENDS
+        if began and many:
+            words = f"Watch. Many alerts, {standing} stand. See the list."
+        elif kept > self._kept and (began or now_us - self._summed_us >= SUM_EVERY_US):
+            words = f"Watch. {'One alert' if kept == 1 else f'{kept} alerts'} not spoken. See the list."
+        else:
+            return  # came and went within ten minutes: nothing that a call could tell
+        self._kept, self._summed_us = kept, now_us
+        reason = "ten alerts in ten minutes; advisories and repetitions of cautions are not spoken"
+        self._raise(FLOOD, Level.CAUTION if many else Level.ADVISORY, words, reason, {}, now_us, again=True)
+
+    def refused(self, faults: Sequence[Fault], now_us: int) -> None:
+        """Tell that other rules were refused, and that those in use stay."""
+        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+        evidence = {f"{f.file}:{f.line}:{f.column}": f.what for f in faults[:MAX_PARTS]}
+        words = "Watch. New rules refused. The old ones stay."
+        self._raise(RULES, Level.ADVISORY, words, f"{faults[0]}{more}", evidence, now_us, again=True)
+
+    def reloaded(self, count: int, now_us: int) -> None:
+        """Note that other rules are in use."""
+        self._clear(RULES, f"{count} rules loaded", now_us)
 
     def shown_of(self, aircraft: int) -> Lacks:
         """Return what was last told of one aircraft."""

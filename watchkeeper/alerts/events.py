@@ -86,7 +86,9 @@ class Order:
     action: acknowledge, shelve, unshelve, reset (by `role`, on `rule` of `aircraft`; a rule of None means all
     that stand unacknowledged), or report: the part `rule` ("voice", "mqtt", a source, ...) of the watch
     works (`ok`) or does not, with the reason in `text` and the level it deserves; or resume: what was `kept` of
-    `aircraft` by a watch that ended in flight.
+    `aircraft` by a watch that ended in flight; or, before a take-off of `aircraft`: check and uncheck (the item of
+    the checklist in `text`), confirm (`role` hears the watch), settings (how they compare: `ok` if they
+    could be compared, in `text` a line for each that does not fit); or reload: go on with the rules of `packs`.
     """
 
     action: str
@@ -102,3 +104,5 @@ class Order:
     """Came over the network, not from the station's own keys."""
     kept: Mapping[str, Any] | None = field(default=None, hash=False)
     """Plain values, of `Engine.learned`."""
+    packs: tuple[tuple[str, str], ...] = ()
+    """Every pack of a reload, the shipped ones too: (name, text)."""

@@ -22,6 +22,8 @@ class Signal(Enum):
     CLEAR = auto()
     ACKNOWLEDGE = auto()
     RESET = auto()
+    ESCALATE = auto()
+    """It has stood unacknowledged for too long: told anew, at a higher level (ISA-18.2's re-alarm)."""
 
 
 class Ending(Enum):
@@ -42,6 +44,7 @@ _Table = Mapping[tuple[State, Signal], tuple[State, Change]]
 _COMMON: Final[_Table] = {
     (_NORMAL, Signal.RAISE): (_UNACK, Change.RAISED),
     (_UNACK, Signal.ACKNOWLEDGE): (_ACK, Change.ACKNOWLEDGED),
+    (_UNACK, Signal.ESCALATE): (_UNACK, Change.ESCALATED),
     (_ACK, Signal.CLEAR): (_NORMAL, Change.CLEARED),
 }
 TRANSITIONS: Final[Mapping[Ending, _Table]] = {
@@ -67,8 +70,10 @@ TRANSITIONS: Final[Mapping[Ending, _Table]] = {
 }
 
 
-def ending_of(level: Level, *, latch: bool) -> Ending:
-    """Return what becomes of an alert of that level when its condition ends."""
+def ending_of(level: Level, *, latch: bool, trial: bool = False) -> Ending:
+    """Return what becomes of an alert of that level when its condition ends. On trial nobody could see to it."""
+    if trial:
+        return Ending.FORGET
     if latch:
         return Ending.LATCH
     return Ending.LIST if level is Level.WARNING else Ending.FORGET
@@ -78,18 +83,21 @@ class Alert:
     """One rule on one aircraft (None: the watch itself). Times are engine microseconds."""
 
     __slots__ = (
-        "aircraft", "callout", "core", "ending", "evidence", "level", "raised_us", "reason", "roles", "rule",
-        "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial", "untold",
+        "_own_level", "aircraft", "callout", "core", "evidence", "latch", "level", "raised_us", "reason", "roles",
+        "rule", "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial", "untold",
+        "waiting_us",
     )  # fmt: skip
 
     def __init__(
         self, rule: str, level: Level, aircraft: int | None, *, latch: bool = False, trial: bool = False
     ) -> None:
         self.rule = rule
+        self._own_level = level
         self.level = level
+        """Its rule's; higher once it has been escalated, until it is over."""
+        self.latch = latch
         self.aircraft = aircraft
         self.trial = trial
-        self.ending = ending_of(level, latch=latch)
         self.core = State.NORMAL
         self.shelved_until_us: int | None = None
         self.shelved_afar = False
@@ -97,7 +105,9 @@ class Alert:
         self.suppressed = False
         self.stale = False
         self.untold = False
-        """Raised, and not spoken since."""
+        """Raised, or held back, and not spoken since."""
+        self.waiting_us: int | None = None
+        """Since when it has stood told and unacknowledged; None: it does not."""
         self.roles: set[str] = set()
         self.callout: str | None = None
         self.reason = ""
@@ -122,12 +132,24 @@ class Alert:
 
     @property
     def state(self) -> State:
-        """The state shown."""
+        """The state shown. One on trial is out of service (ISA-18.2): judged and logged, told to nobody."""
+        if self.trial:
+            return State.OUT_OF_SERVICE if self.listed else State.NORMAL
         if self.shelved_until_us is not None:
             return State.SHELVED
         if self.suppressed and self.stands:
             return State.SUPPRESSED
         return self.core
+
+    @property
+    def ending(self) -> Ending:
+        """Where it goes when its condition ends."""
+        return ending_of(self.level, latch=self.latch, trial=self.trial)
+
+    def rest(self) -> None:
+        """Return to the rule's own level, once it is over and that has been told."""
+        if self.core is _NORMAL:
+            self.level = self._own_level
 
     def signal(self, signal: Signal) -> Change | None:
         """Step through the table. Returns the change, or None where the table has no such step."""
@@ -135,9 +157,10 @@ class Alert:
         if step is None:
             return None
         self.core, change = step
-        if signal is not Signal.ACKNOWLEDGE:
+        if signal is not Signal.ACKNOWLEDGE and signal is not Signal.ESCALATE:
             self.stale = False
-        if signal is Signal.RAISE:
+        if signal is Signal.RAISE or signal is Signal.ESCALATE:
             self.roles = set()
             self.untold = True
+            self.waiting_us = None
         return change

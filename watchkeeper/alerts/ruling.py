@@ -9,6 +9,7 @@ from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX, PHASE_GROUPS
 from watchkeeper.aircraft.readings import BLIND, FAULT, Readings
 from watchkeeper.alerts.events import Evidence, Level
 from watchkeeper.alerts.lifecycle import Alert
+from watchkeeper.alerts.measures import CHATTER_COUNT, CHATTER_US, Rolling
 from watchkeeper.rules.condition import View
 from watchkeeper.rules.schema import Rule
 from watchkeeper.rules.verdict import Verdict
@@ -18,6 +19,8 @@ _NOT_SAMPLED: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.held)
 """Readings whose truth does not wait for a sample."""
 _ESTIMATES: Final = frozenset(i for i, r in enumerate(CATALOGUE) if r.estimate)
 _UNUSABLE: Final = (BLIND, FAULT)
+CALM_US: Final = CHATTER_US
+"""How long an alert that chatters has to be over before it is: then it cannot come three times in 60 s again."""
 
 
 class Decision(Enum):
@@ -34,7 +37,8 @@ class Ruling:
     """Holds the alert, the views of both conditions, and a running delay."""
 
     __slots__ = (
-        "_clear_view", "_counts", "_known_unmet", "_view", "alert", "order", "rule", "since_us", "verdict",
+        "_clear_view", "_counts", "_known_unmet", "_raised", "_view", "alert", "changing", "order", "rule",
+        "since_us", "verdict",
     )  # fmt: skip
 
     def __init__(self, rule: Rule, order: int, readings: Readings, aircraft: int) -> None:
@@ -47,6 +51,9 @@ class Ruling:
         """When the delay that is running began; None: none is."""
         self._counts: dict[int, int] = {}
         self._known_unmet = False
+        self._raised = Rolling(CHATTER_US, CHATTER_COUNT)
+        self.changing = False
+        """It has chattered in this flight; it is then over only after CALM_US."""
         self.verdict = Verdict.BLIND
 
     def applies(self, phase: object) -> bool:
@@ -113,7 +120,7 @@ class Ruling:
                 blind = verdict is not Verdict.MET
             decided_in = self._clear_view
         if ended:
-            if self._delay_over(now_us, rule.off_delay_us, decided_in, ending=True):
+            if self._delay_over(now_us, self._off_delay_us(), decided_in, ending=True):
                 return Decision.END
         else:
             self.since_us = None
@@ -121,6 +128,50 @@ class Ruling:
             return Decision.NOTHING
         alert.stale = blind
         return Decision.WENT_STALE if blind else Decision.CAME_FRESH
+
+    def raised(self, now_us: int) -> bool:
+        """Note that it was told; return whether it has begun to chatter."""
+        if self._raised.add(now_us) < CHATTER_COUNT or self.changing:
+            return False
+        self.changing = True
+        return True
+
+    def _off_delay_us(self) -> int:
+        """Return how long it has to be over. A warning that chatters is told each time all the same."""
+        own_us = self.rule.off_delay_us
+        return max(own_us, CALM_US) if self.changing and self.alert.level is not Level.WARNING else own_us
+
+    def holds(self, now_us: int) -> bool:
+        """Whether an alert that stands stands by this rule too: met, in its deadband, or not to be judged."""
+        self._view.now_us = now_us
+        if not self.in_phase():
+            return False
+        if self.rule.when.evaluate(self._view) is not Verdict.NOT_MET:
+            return True
+        return self.rule.clear is not None and self._clear_verdict(now_us) is not Verdict.MET
+
+    def take_over(self, old: Ruling) -> None:
+        """Go on where the ruling of an earlier version of the rule was, with the history that still fits."""
+        self.alert = old.alert
+        self.alert.latch = self.rule.latch
+        own, before = self.rule, old.rule
+        if own.when.definition != before.when.definition:
+            return
+        self._view = old._view
+        self._known_unmet, self.verdict = old._known_unmet, old.verdict
+        if own.clear is None or before.clear is None or own.clear.definition != before.clear.definition:
+            same_end = own.clear is before.clear
+        else:
+            same_end = True
+            self._clear_view = old._clear_view
+        if same_end and (own.on_delay_us, own.off_delay_us) == (before.on_delay_us, before.off_delay_us):
+            self.since_us, self._counts = old.since_us, old._counts
+            self._raised, self.changing = old._raised, old.changing
+
+    def still_met(self, now_us: int) -> bool:
+        """Whether its condition is met now (asked of a routine call that had to wait)."""
+        self._view.now_us = now_us
+        return self.rule.when.evaluate(self._view) is Verdict.MET
 
     def _clear_verdict(self, now_us: int) -> Verdict:
         assert self._clear_view is not None

@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from watchkeeper.alerts import wording
 from watchkeeper.alerts.events import AlertChange, Change, Evidence, Happening, Level, Refusal, RoutineCall
 from watchkeeper.alerts.lifecycle import Alert
+from watchkeeper.alerts.measures import FloodGauge, counts
+
+FLOOD, CHANGING = "watch-flood", "watch-changing"
+ABOUT_ALERTS: Final = frozenset({FLOOD, CHANGING})
+"""What the watch says of its own alerts is not counted among them."""
 
 
 class Teller:
     """Collects what happened in `out`, which the engine takes away after each call.
 
     `offset_us` is engine time less recorded time in the present segment; `first_us` the engine time of the
-    first frame of any source.
+    first frame of any source. `flood` gauges what the crew is told, of all aircraft together.
     """
 
-    __slots__ = ("first_us", "offset_us", "out", "several")
+    __slots__ = ("first_us", "flood", "offset_us", "out", "several")
 
     def __init__(self) -> None:
         self.out: list[Happening] = []
         self.several = False
+        self.flood = FloodGauge()
         self.offset_us = 0
         self.first_us: int | None = None
 
@@ -49,23 +57,25 @@ class Teller:
         if spoken:
             alert.said_us = now_us
             alert.untold = False
-        self.out.append(
-            AlertChange(
-                time_us=now_us - self.offset_us,
-                elapsed_us=self.elapsed_us(now_us),
-                aircraft=alert.aircraft,
-                rule=alert.rule,
-                level=alert.level,
-                change=change,
-                state=alert.state,
-                callout=alert.callout,
-                reason=alert.reason if reason is None else reason,
-                evidence=alert.evidence,
-                spoken=spoken,
-                trial=alert.trial,
-                by=by or None,
-            )
+        told = AlertChange(
+            time_us=now_us - self.offset_us,
+            elapsed_us=self.elapsed_us(now_us),
+            aircraft=alert.aircraft,
+            rule=alert.rule,
+            level=alert.level,
+            change=change,
+            state=alert.state,
+            callout=alert.callout,
+            reason=alert.reason if reason is None else reason,
+            evidence=alert.evidence,
+            spoken=spoken,
+            trial=alert.trial,
+            by=by or None,
         )
+        self.out.append(told)
+        if counts(told) and alert.rule not in ABOUT_ALERTS:
+            self.flood.told(now_us)
+        alert.rest()
 
     def routine(self, rule: str, aircraft: int | None, said: str, evidence: Evidence, now_us: int) -> None:
         """Tell of words to be spoken once."""

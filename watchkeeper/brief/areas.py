@@ -12,19 +12,19 @@ from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import SortieFile
-from watchkeeper.brief.chart import Chart, Flat, Spot, Zone, chart, listed, where
-from watchkeeper.brief.findings import Remark
-from watchkeeper.brief.polygon import (
+from watchkeeper.aircraft.polygon import (
     EDGE_M,
+    Flat,
     Span,
     apart_m,
     border_m,
-    crosses_itself,
     holds,
     in_triangle,
     spans,
     to_way_m,
 )
+from watchkeeper.brief.chart import Chart, Spot, Zone, chart, listed, where
+from watchkeeper.brief.findings import Remark
 from watchkeeper.estimate.home.places import ASIDE_M
 
 MOST_WORK: Final = 500_000
@@ -59,7 +59,7 @@ def check_areas(sortie: SortieFile, home: tuple[float, float]) -> tuple[Remark, 
     if work > MOST_WORK or corners > MOST_CORNERS:
         what = "The areas are not checked: so many points and corners are more than can be"
         return (Remark("warning", "areas", what, "Leave corners out of the areas, or split the plan"),)
-    found = _tangled(today.zones)
+    found: list[Remark] = []
     boundaries = [zone for zone in today.zones if zone.kind == "boundary"]
     if boundaries:
         found += _boundary(today, boundaries)
@@ -101,14 +101,6 @@ def _hits(
         if first is not None:
             found.append(f"a way home from {leg.name} at {where(*first)}")
     return found
-
-
-def _tangled(zones: Sequence[Zone]) -> list[Remark]:
-    names = [zone.name for zone in zones if crosses_itself(zone.corners)]
-    if not names:
-        return []
-    what = f"The border of {listed(names)} crosses itself: parts of it may count as outside"
-    return [Remark("caution", "areas", what, "Check the order of its corners")]
 
 
 def _boundary(today: Chart, zones: Sequence[Zone]) -> list[Remark]:

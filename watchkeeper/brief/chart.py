@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.aircraft.filetypes import Position, Wind
 from watchkeeper.aircraft.geodesy import Around
+from watchkeeper.aircraft.polygon import Flat
 from watchkeeper.brief.findings import PlaceToday, Remark
 from watchkeeper.estimate.home.homeway import LEAST_SPEED_M_S, HomeWind, speed_home
 from watchkeeper.estimate.home.places import ASIDE_M
@@ -26,9 +27,6 @@ FAR_M: Final = 50_000.0
 """Nothing of a multirotor's sortie lies so far from home."""
 MOST_LATITUDE_DEG: Final = 85.0
 """Nearer to a pole the plane bends too much: 5 km from home by some 20 m."""
-
-Flat = tuple[float, float]
-"""Metres north and east of home."""
 
 
 class Spot(NamedTuple):

@@ -13,7 +13,7 @@ from watchkeeper.aircraft.files import Clearance, SortieFile
 from watchkeeper.brief.chart import Chart, Spot, chart, listed, on_way, where
 from watchkeeper.brief.findings import HeightToday, Remark, Weight
 from watchkeeper.estimate.home.homeway import Start, way_home
-from watchkeeper.estimate.home.places import ASIDE_M
+from watchkeeper.estimate.home.places import ASIDE_M, DIGITS, clearing_m
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 HOLD_MARGIN_M: Final = 3.0
@@ -22,8 +22,6 @@ ADVISED_OVER_M: Final = 2.0
 """By this much the advised height is above the least: the drift of a barometer in a flight (common practice)."""
 CUSTOMARY_M: Final = 120.0
 """Above ground; (EU) 2019/947, open category; 14 CFR 107.51: 400 ft, 121.92 m. For a heavy one only a custom."""
-_DIGITS: Final = 6
-"""Of a metre: so that tenths add up to tenths."""
 _FAR_M: Final = 1e6
 """So far from home no rule of a return for near home holds."""
 LEVEL: Final = Spot("level ground at home's height", 0.0, 0.0)
@@ -37,17 +35,11 @@ class Asked(NamedTuple):
     touch_m: float
 
 
-def clearing_m(top_m: float, clearance: Clearance, line_m: float) -> float:
-    """Return the least height above home at which something `top_m` above home is cleared, `line_m` hanging."""
-    share_m = clearance.share_pct / 100.0 * top_m
-    return round(top_m + max(share_m, clearance.least_m) + line_m, _DIGITS)
-
-
 def asked(today: Chart, clearance: Clearance, line_m: float) -> list[Asked]:
     """Return what everything in today's area asks, level ground at home's height included, the most first."""
     spots = [LEVEL, *today.today((*today.obstacles, *today.ground, *today.places))]
     found = [
-        Asked(one, clearing_m(one.height_m, clearance, line_m), round(one.height_m + line_m, _DIGITS))
+        Asked(one, clearing_m(one.height_m, clearance, line_m), round(one.height_m + line_m, DIGITS))
         for one in spots
     ]
     return sorted(found, key=lambda one: -one.least_m)

@@ -12,7 +12,8 @@ import math
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import SortieFile
-from watchkeeper.brief.chart import Chart, Flat, Spot, chart
+from watchkeeper.aircraft.polygon import Flat
+from watchkeeper.brief.chart import Chart, Spot, chart
 from watchkeeper.brief.findings import RadioToday, Remark
 
 FADE_DB: Final = 10.0

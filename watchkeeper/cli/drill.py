@@ -16,7 +16,7 @@ from watchkeeper.alerts.events import AlertChange, Happening, RoutineCall
 from watchkeeper.cli.arguments import speed
 from watchkeeper.cli.drill_flight import AnyScenario, DrillClock, PacedFlight, begin, source_of, start_us
 from watchkeeper.cli.drill_score import Score, keep, score, tell
-from watchkeeper.cli.inputs import keep_files, kept_files, load_crew_files, load_rules
+from watchkeeper.cli.inputs import keep_files, kept_files, load_crew_files, load_rules, pack_files
 from watchkeeper.cli.outfit import Feed, Outfit, run_watch
 from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.cli.show import Shower, summary
@@ -79,6 +79,7 @@ def run(given: argparse.Namespace) -> int:
         mqtt=given.mqtt,
         record=given.record,
         mute=given.mute,
+        packs=pack_files(given.rules, only=given.only_rules),
         crew_files=kept_files([scenario.aircraft] if scenario.aircraft else [], scenario.sortie, given.rules),
     )
     if math.isinf(given.speed):

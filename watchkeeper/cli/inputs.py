@@ -11,6 +11,7 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_f
 from watchkeeper.aircraft.ledger import Ledger, fitted_faults
 from watchkeeper.documents import parse_document
 from watchkeeper.edges.ledger_file import read_ledger_file
+from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.resources import shipped_rules
 from watchkeeper.rules.load import RuleSet, load_packs
@@ -64,6 +65,11 @@ def load_rules(
     if sortie is None:
         return load_packs(texts)
     return load_packs(texts, sortie.settings, settings_from=str(sortie_path or "sortie file"))
+
+
+def pack_files(paths: Sequence[Path], *, only: bool = False) -> PackFiles:
+    """Return the packs that `load_rules` would read, to be read again while a watch runs."""
+    return PackFiles(lambda: pack_paths(paths, only=only), lambda path: read_text(path, "rule pack"))
 
 
 def load_crew_files(aircraft: Sequence[Path], sortie: Path | None) -> tuple[list[AircraftFile], SortieFile | None]:

@@ -21,7 +21,9 @@ from watchkeeper.edges.logs import set_up_logs, without_secrets
 from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_address import parse_broker
 from watchkeeper.edges.outlets import Hub, Outlet
+from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.edges.recorder import Recorder, prepare_folder
+from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice import NO_DEVICE, Voice
 from watchkeeper.edges.watch_log import WatchLog, default_folder
@@ -50,6 +52,8 @@ class Outfit:
     voice: VoiceOptions = field(default_factory=VoiceOptions)
     crew_files: Mapping[str, str] = field(default_factory=dict)
     """Kept beside a recording, so that a replay decides the same."""
+    packs: PackFiles | None = None
+    """The rule packs, to be read again on a reload."""
     ledger: FoundLedger = field(default_factory=FoundLedger)
     """The crew's pack ledger; an exercise reads it and never writes it."""
 
@@ -126,9 +130,13 @@ async def _run(
             terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
     watch.hub = hub
     watch.recorder = recorder
+    watch.packs = outfit.packs
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     _open_ledger(outfit, watch, terminal)
+    if outfit.sortie is not None:
+        check = SettingsCheck(engine, watch.order, watch.report, outfit.sortie, outfit.ledger.ledger)
+        feeds = [*feeds, check.run]
     try:
         watch.start(started_us)
         hub.hand(opening(started_us))

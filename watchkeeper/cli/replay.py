@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from watchkeeper.alerts.events import Happening
 from watchkeeper.cli.arguments import seconds, speed
@@ -20,7 +20,7 @@ from watchkeeper.cli.inputs import (
     load_crew_files,
     load_rules,
 )
-from watchkeeper.cli.show import Shower, Table, readings_table, summary
+from watchkeeper.cli.show import Shower, readings_table, summary
 from watchkeeper.edges.record_folder import Recording, open_recording
 from watchkeeper.engine import Engine
 
@@ -56,6 +56,7 @@ def run(given: argparse.Namespace) -> int:
         kept_ledger = find_kept_ledger(given.recording)
         aircraft, sortie_path = kept_aircraft, kept_sortie
         print("with the aircraft and sortie files kept in the recording", file=sys.stderr)
+    own_rules = bool(packs) or given.only_rules
     if not packs and kept_rules:
         packs = kept_rules
         print("with the rule packs kept in the recording", file=sys.stderr)
@@ -69,7 +70,9 @@ def run(given: argparse.Namespace) -> int:
     pace = Pace(given.speed)
     with readings_table(given.readings) as table:
         try:
-            for happenings in play(engine, recording, until_s=given.until, table=table, pace=pace):
+            for happenings in play(
+                engine, recording, until_s=given.until, table=table, pace=pace, reloads=not own_rules
+            ):
                 shower.show(happenings)
         except KeyboardInterrupt:
             print("stopped", file=sys.stderr)
@@ -106,18 +109,31 @@ class Pace:
             print(f"\r{elapsed_s:.0f} s", end="", file=sys.stderr, flush=True)
 
 
+class Rows(Protocol):
+    """Takes a look at the engine at every whole second."""
+
+    def row(self, engine: Engine, elapsed_s: float) -> None:
+        """Note what there is at `elapsed_s`."""
+
+
 def play(
     engine: Engine,
     recording: Recording,
     *,
     until_s: float | None = None,
-    table: Table | None = None,
+    table: Rows | None = None,
     pace: Pace | None = None,
+    reloads: bool = True,
 ) -> Iterator[list[Happening]]:
-    """Drive `engine` with a recording; yields what happened. Rows and the end come at whole engine seconds."""
+    """Drive `engine` with a recording; yields what happened. Rows and the end come at whole engine seconds.
+
+    Without `reloads` the rules that were loaded during the watch are passed over: others are being tried on it.
+    """
     plain = until_s is None and table is None and (pace is None or pace.idle)
     row_s = 0.0
     for event in recording.events():
+        if not reloads and event.order is not None and event.order.action == "reload":
+            continue
         if not plain:
             elapsed_s = engine.elapsed_at(event.time_us / 1e6)
             while table is not None and engine.started and row_s <= elapsed_s and not _over(row_s, until_s):

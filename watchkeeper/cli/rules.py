@@ -1,4 +1,4 @@
-"""`watchkeeper rules check|test|list`: what crews who write rules need."""
+"""`watchkeeper rules check|test|list|explain`: what crews who write rules need."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, PHASE_GROUPS, ReadingType
 from watchkeeper.casebook import run_case
+from watchkeeper.cli import explain
 from watchkeeper.cli.inputs import load_rules, pack_paths, read_text
 from watchkeeper.errors import BadInputError
 from watchkeeper.rules.load import RuleSet, load_packs
@@ -20,11 +21,11 @@ def add(commands: Any, caution: str) -> None:
     """Add the command to the parser."""
     parser = commands.add_parser(
         "rules",
-        help="check, test or list rule packs",
-        description="Checks, tests or lists rule packs.",
+        help="check, test, list or explain rule packs",
+        description="Checks, tests, lists or explains rule packs.",
         epilog=caution,
     )
-    actions = parser.add_subparsers(dest="action", metavar="check|test|list", required=True)
+    actions = parser.add_subparsers(dest="action", metavar="check|test|list|explain", required=True)
     for name, run, about in (
         ("check", check, "names, units, wording: every fault with file, line and column"),
         ("test", test, "run the cases of every rule"),
@@ -36,6 +37,7 @@ def add(commands: Any, caution: str) -> None:
         )
         action.add_argument("--only-rules", action="store_true", help="leave the shipped packs out")
         action.set_defaults(run=run)
+    explain.add(actions)
 
 
 def check(given: argparse.Namespace) -> int:
@@ -92,7 +94,8 @@ def show(given: argparse.Namespace) -> int:
 
 
 def _reading_line(reading: ReadingType) -> str:
-    unit = reading.unit_symbol or ("yes/no" if reading.boolean else "word" if reading.words else "number")
+    kind = "yes/no" if reading.boolean else "word" if reading.words else "text" if reading.text else "number"
+    unit = reading.unit_symbol or kind
     age = "held" if reading.held else f"{reading.max_age_s:g} to {reading.age_bound_s:g} s"
     line = f"  {reading.name:<28} {unit:<8} {reading.meaning}; from {reading.sources}; maximum age {age}"
     if reading.words:

@@ -7,7 +7,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from watchkeeper.cli.inputs import add_crew_files, find_ledger, kept_files, load_crew_files, load_rules
+from watchkeeper.cli.inputs import (
+    add_crew_files,
+    find_ledger,
+    kept_files,
+    load_crew_files,
+    load_rules,
+    pack_files,
+)
 from watchkeeper.cli.outfit import Feed, Outfit, run_watch
 from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.daemon import Watch
@@ -78,6 +85,7 @@ def run(given: argparse.Namespace) -> int:
         quiet=options.quiet,
         voice=options.voice,
         crew_files=kept_files(options.aircraft, options.sortie, options.rules, found.text),
+        packs=pack_files(options.rules, only=options.only_rules),
         ledger=found,
     )
     run_to_end(run_watch(outfit, clock, prepare, describe=not options.quiet))

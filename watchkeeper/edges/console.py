@@ -13,6 +13,8 @@ from watchkeeper.edges.reports import Report
 from watchkeeper.edges.terminal import Terminal, plain
 
 STUCK_AFTER_S = 3.0
+WHY: Final = "ready.why"
+"""A reading that is too long to be spoken, and that a crew wants to read."""
 _LOOK_EVERY_S = 0.5
 
 # Red belongs to warnings and amber to cautions, to nothing else (14 CFR 25.1322(e), (f)). Colour never stands
@@ -39,6 +41,8 @@ def console_line(happening: Happening, *, colour: bool = False) -> str:
         words += f"  [{plain(what + by + because)}]"
     if happening.trial:
         words += "  [on trial]"
+    if happening.change is Change.RAISED and (why := happening.evidence.get(WHY)):
+        words += f"  ({plain(str(why))})"
     line = f"{level:<8}  {who:<12}  {words}"
     stands = happening.change not in (Change.CLEARED, Change.RESET)
     if colour and stands and happening.level in _COLOURS:

@@ -48,8 +48,9 @@ def alert_record(change: AlertChange, *, exercise: bool) -> dict[str, Any]:
 
 
 def alert_line(change: AlertChange, *, exercise: bool) -> str:
-    """Return the `--json` line of one change of an alert."""
-    return json_line(alert_record(change, exercise=exercise))
+    """Return the `--json` line of one change of an alert. Only one on trial has a key more: `trial`, true."""
+    record = alert_record(change, exercise=exercise)
+    return json_line(record | {"trial": True} if change.trial else record)
 
 
 def decision_line(happening: Happening, *, exercise: bool) -> str:
@@ -89,7 +90,7 @@ def decision_line(happening: Happening, *, exercise: bool) -> str:
 
 def order_record(order: Order) -> dict[str, Any]:
     """Return an order as it stands in `actions.jsonl`."""
-    record = {
+    record: dict[str, Any] = {
         "action": order.action,
         "rule": order.rule,
         "aircraft": order.aircraft,
@@ -101,4 +102,8 @@ def order_record(order: Order) -> dict[str, Any]:
         "level": order.level.value,
         "afar": order.afar,
     }
-    return record if order.kept is None else {**record, "kept": order.kept}
+    if order.kept is not None:
+        record["kept"] = order.kept
+    if order.packs:
+        record["packs"] = [[name, text] for name, text in order.packs]
+    return record

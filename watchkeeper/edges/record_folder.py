@@ -22,7 +22,8 @@ SINGLE: Final = "recording"
 """What the source of a single log is called."""
 _HEAD_BYTES: Final = 4 * 1024 * 1024
 """A file without one whole frame in so many bytes is no recording."""
-_LONGEST_LINE: Final = 1 << 16
+_LONGEST_LINE: Final = 1 << 24
+"""Longer than a reload of as many packs as a watch takes (`pack_files.MAX_BYTES`), each character escaped."""
 _MAX_SOURCES_BYTES: Final = 1 << 20
 _TICKS: Final = ("start", "stop", "tick")
 
@@ -64,7 +65,10 @@ class _Action(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
     time_us: int = Field(ge=0, lt=1 << 52)
-    action: Literal["start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report", "resume"]
+    action: Literal[
+        "start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report", "resume",
+        "reload", "check", "uncheck", "confirm", "settings",
+    ]  # fmt: skip
     rule: str | None = None
     aircraft: int | None = None
     role: str = "pilot"
@@ -75,6 +79,7 @@ class _Action(BaseModel):
     level: Level = Field(default=Level.CAUTION, strict=False)
     afar: bool = False
     kept: dict[str, Any] | None = None
+    packs: tuple[tuple[str, str], ...] = ()
 
     def event(self) -> Event:
         if self.action in _TICKS:

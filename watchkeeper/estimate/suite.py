@@ -16,11 +16,13 @@ from watchkeeper.aircraft.labels import Labels
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.estimate.air.wind import WindEstimate
 from watchkeeper.estimate.airframe import parts as airframe
+from watchkeeper.estimate.conduct import parts as conduct
 from watchkeeper.estimate.home.lostlink import LostLink
 from watchkeeper.estimate.home.ownactions import OwnActions
 from watchkeeper.estimate.home.ownsettings import OwnSettings, is_multirotor
 from watchkeeper.estimate.home.returning import ReturnHome
 from watchkeeper.estimate.learning import JSON, Learns, plain
+from watchkeeper.estimate.packs import parts as packhealth
 from watchkeeper.estimate.packs.battery import BatteryEstimates
 from watchkeeper.estimate.packs.packseen import FlightEnd, Flown
 from watchkeeper.estimate.packs.packtoday import packs_today
@@ -28,7 +30,6 @@ from watchkeeper.estimate.part import Known, Part
 from watchkeeper.estimate.position import parts as position
 from watchkeeper.estimate.position.satellites import SatelliteDrop
 from watchkeeper.estimate.radio import parts as radio
-from watchkeeper.estimate.radio.link import LinkLoss, MarginTrend
 from watchkeeper.estimate.readiness import parts as readiness
 from watchkeeper.estimate.surroundings import parts as surroundings
 from watchkeeper.estimate.surroundings.dusk import TimeToDusk
@@ -52,6 +53,7 @@ NEEDS: Final = frozenset(
         *surroundings.NEEDS,
         *traffic.NEEDS,
         *readiness.NEEDS,
+        *conduct.NEEDS,
     }
 )
 """Messages that call for a run."""
@@ -105,20 +107,20 @@ class EstimateSuite:
         known = Known(aircraft, batteries, wind, own, home)
         return [
             batteries,
-            LinkLoss(aircraft.trackers),
-            MarginTrend(readings),
             SatelliteDrop(readings),
             wind,
             home,
             OwnActions(readings, own.settings, own.plan, batteries.supplies, home),
             self._lost,
             TimeToDusk(lambda: aircraft.position, lambda now_us: now_us / 1e6),
+            *packhealth.parts(known),
             *radio.parts(known),
             *position.parts(known),
             *airframe.parts(known),
             *surroundings.parts(known),
             *traffic.parts(known),
             *readiness.parts(known),
+            *conduct.parts(known),
         ]
 
     def run(self, now_us: int) -> None:

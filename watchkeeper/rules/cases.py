@@ -122,6 +122,10 @@ def _value(reading: ReadingType, value: Any, path: tuple[str | int, ...]) -> Any
         if not isinstance(value, bool):
             raise CaseError(path, f"{reading.name} is true or false", "write one of them")
         return value
+    if reading.text:
+        if not isinstance(value, str):
+            raise CaseError(path, f"{reading.name} is a text", "write some words")
+        return value
     if value == NOT_A_NUMBER:
         return float("nan")
     try:

@@ -12,10 +12,10 @@ from lark import Token, Tree
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.errors import did_you_mean
 from watchkeeper.rules import nodes, overtime
-from watchkeeper.rules.condition import ConditionError, Setting
+from watchkeeper.rules.condition import Comparison, ConditionError, Setting
 from watchkeeper.rules.nodes import Number, Truth, Word
 from watchkeeper.rules.window import Lasting, Window
-from watchkeeper.units import UNITS, Kind, describe, divide, multiply, unit
+from watchkeeper.units import UNITS, Kind, Unit, describe, divide, multiply, unit
 
 MAX_PARTS = 200
 MAX_DEPTH = 30
@@ -31,10 +31,15 @@ Part: TypeAlias = Number | Truth | Word
 
 
 class Compiler:
-    """Compiles one condition; `spans` then says what history it needs. Every method raises ConditionError."""
+    """Compiles one condition. Every method raises ConditionError.
+
+    `spans` then says what history it needs, `used` which settings it names, `comparisons` what it compares.
+    """
 
     def __init__(self, settings: Mapping[str, Setting]) -> None:
         self.spans: list[tuple[type[Window | Lasting], int]] = []
+        self.used: dict[str, Setting] = {}
+        self.comparisons: list[Comparison] = []
         self._settings = settings
         self._parts = 0
         self._depth = 0
@@ -64,7 +69,8 @@ class Compiler:
             _at(node), f"this is {describe(found.kind)}, not a condition", "compare it with something"
         )
 
-    def _number(self, node: Any) -> Number:
+    def number(self, node: Any) -> Number:
+        """Compile a part that must give a number."""
         found = self._part(node)
         if isinstance(found, Number):
             return found
@@ -100,25 +106,26 @@ class Compiler:
             index = _word_reading(side)
             if index is not None:
                 return _compare_word(index, sign, other)
-        a, b = self._number(left), self._number(right)
+        a, b = self.number(left), self.number(right)
         if a.kind != b.kind:
             raise ConditionError(
                 _at(sign), f"{describe(a.kind)} compared with {describe(b.kind)}", "compare like with like"
             )
+        self.comparisons.append(Comparison(str(sign), a.value, b.value, shown_unit(a, b), _at(sign)))
         return nodes.compare(str(sign), a, b)
 
     def _chain(self, node: Tree[Any]) -> Number:
         children = node.children
-        result = self._number(children[0])
+        result = self.number(children[0])
         for i in range(1, len(children) - 1, 2):
-            sign, right = cast("Token", children[i]), self._number(children[i + 1])
+            sign, right = cast("Token", children[i]), self.number(children[i + 1])
             result = nodes.arithmetic(str(sign), result, right, _kind_of(sign, result, right))
             if result.constant is not None and not math.isfinite(result.constant):
                 raise ConditionError(_at(sign), "the result is too large", "write smaller numbers")
         return result
 
     def _minus(self, node: Tree[Any]) -> Number:
-        of = self._number(node.children[0])
+        of = self.number(node.children[0])
         return nodes.arithmetic("-", nodes.constant(of.kind, 0.0), of, of.kind)
 
     def _quantity(self, node: Tree[Any]) -> Number:
@@ -142,9 +149,13 @@ class Compiler:
             entry = CATALOGUE[index]
             if entry.words:
                 return Word(index)
+            if entry.text:
+                do = f"say it, or ask known({name}) or age({name})"
+                raise ConditionError(_at(node), f"{name} holds words from outside", do)
             return nodes.boolean(index) if entry.boolean else nodes.reading(index)
         setting = self._settings.get(name)
         if setting is not None:
+            self.used[name] = setting
             return nodes.constant(setting.kind, setting.value)
         if name in {"true", "false"}:
             raise ConditionError(
@@ -169,7 +180,7 @@ class Compiler:
             return self._windowed(name, arguments[0], arguments[1])
         if name in {"age", "known"}:
             return self._of_reading(name, arguments[0])
-        numbers = [self._number(argument) for argument in arguments]
+        numbers = [self.number(argument) for argument in arguments]
         for argument, number in zip(arguments, numbers, strict=True):
             if number.kind != numbers[0].kind:
                 what = f"{describe(number.kind)} beside {describe(numbers[0].kind)}"
@@ -177,7 +188,7 @@ class Compiler:
         return nodes.function(name, numbers)
 
     def _windowed(self, name: str, argument: Any, span: Any) -> Number:
-        of = self._number(argument)
+        of = self.number(argument)
         if not of.readings:
             raise ConditionError(_at(argument), f"{name} of something that never changes", "name a reading")
         kind = of.kind if name == "average" else divide(of.kind, _SECONDS)
@@ -193,7 +204,7 @@ class Compiler:
         return nodes.known(index) if name == "known" else overtime.age(index, _SECONDS)
 
     def _slot(self, kind: type[Window | Lasting], node: Any) -> int:
-        span = self._number(node)
+        span = self.number(node)
         if span.constant is None or span.kind != _SECONDS or not 1e-3 <= span.constant <= LONGEST_WINDOW_S:
             what = f"a span is a fixed time of at most {LONGEST_WINDOW_S:.0f} s"
             raise ConditionError(_at(node), what, "write it like 10 s")
@@ -201,6 +212,14 @@ class Compiler:
             raise ConditionError(_at(node), f"more than {MAX_WINDOWS} functions over time", "split the rule")
         self.spans.append((kind, round(span.constant * 1e6)))
         return len(self.spans) - 1
+
+
+def shown_unit(left: Number, right: Number) -> Unit:
+    """Return the unit in which people read the two: that of a reading, else the coherent one of their kind."""
+    for i in (*left.readings, *right.readings):
+        if CATALOGUE[i].unit.kind == left.kind:
+            return CATALOGUE[i].unit
+    return next((u for u in UNITS.values() if u.kind == left.kind and u.factor == 1.0), Unit("", left.kind))
 
 
 def _kind_of(sign: Token, left: Number, right: Number) -> Kind:

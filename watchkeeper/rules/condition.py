@@ -58,6 +58,21 @@ Find: TypeAlias = Callable[[View], tuple[int, ...]]
 
 
 @dataclass(frozen=True, slots=True)
+class Comparison:
+    """One comparison of numbers within a condition, for showing how near it came to being met.
+
+    `left` and `right` give values in the coherent unit of their kind; `shown` is the unit in which people read it.
+    """
+
+    sign: str
+    left: Value
+    right: Value
+    shown: Unit
+    at: int
+    """Where in the condition's text its sign stands."""
+
+
+@dataclass(frozen=True, slots=True)
 class Condition:
     """A condition ready to judge.
 
@@ -72,6 +87,14 @@ class Condition:
     deciding: Find
     missing: Find
     spans: tuple[tuple[type[Window | Lasting], int], ...] = ()
+    settings: tuple[tuple[str, Setting], ...] = ()
+    """The settings it names, with their values."""
+    comparisons: tuple[Comparison, ...] = ()
+
+    @property
+    def definition(self) -> tuple[object, ...]:
+        """What makes it this condition: two of one definition judge alike and keep the same history."""
+        return " ".join(self.text.split()), self.settings
 
     @property
     def windows(self) -> int:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
-from lark import Lark, UnexpectedInput
+from lark import Lark, Token, Tree, UnexpectedInput
 
 from watchkeeper.rules.compiler import Compiler
 from watchkeeper.rules.condition import Condition, ConditionError, Setting
@@ -33,10 +33,7 @@ def compile_condition(text: str, settings: Mapping[str, Setting]) -> Condition:
     """Compile one condition. Raises ConditionError, and nothing else, for any text."""
     if len(text) > MAX_CHARACTERS:
         raise ConditionError(0, f"condition longer than {MAX_CHARACTERS} characters", "split the rule")
-    try:
-        tree = _parser().parse(text)
-    except UnexpectedInput as error:
-        raise _syntax_error(text, error) from None
+    tree = parse_condition(text)
     compiler = Compiler(settings)
     truth = compiler.truth(tree)
     if not truth.readings:
@@ -49,7 +46,17 @@ def compile_condition(text: str, settings: Mapping[str, Setting]) -> Condition:
         deciding=truth.deciding,
         missing=truth.missing,
         spans=tuple(compiler.spans),
+        settings=tuple(sorted(compiler.used.items())),
+        comparisons=tuple(compiler.comparisons),
     )
+
+
+def parse_condition(text: str) -> Tree[Token]:
+    """Return the tree of a condition. Raises ConditionError."""
+    try:
+        return _parser().parse(text)
+    except UnexpectedInput as error:
+        raise _syntax_error(text, error) from None
 
 
 @cache

@@ -8,6 +8,7 @@ from typing import Any
 
 from watchkeeper.documents import parse_document
 from watchkeeper.errors import BadInputError, Fault, did_you_mean
+from watchkeeper.rules.condition import Condition
 from watchkeeper.rules.pack import Header, read_pack
 from watchkeeper.rules.schema import Rule
 from watchkeeper.rules.settings import Overrides
@@ -23,6 +24,8 @@ class RuleSet:
 
     rules: tuple[Rule, ...]
     packs: tuple[str, ...] = ()
+    sterile: Condition | None = None
+    """When only what is most urgent speaks; of several packs that say so, the last one's."""
 
     @property
     def by_id(self) -> dict[str, Rule]:
@@ -46,6 +49,7 @@ def load_packs(
     faults: list[Fault] = []
     packs: list[str] = []
     headers: list[Header] = []
+    sterile: Condition | None = None
     all_read = True
     for name, text in texts:
         try:
@@ -54,10 +58,11 @@ def load_packs(
             faults.extend(error.faults)
             all_read = False
             continue
-        pack, found, wrong = read_pack(document, overrides)
-        packs.append(pack)
-        headers += found
-        faults += wrong
+        pack = read_pack(document, overrides)
+        packs.append(pack.name)
+        headers += pack.headers
+        faults += pack.faults
+        sterile = pack.sterile or sterile
         if len(headers) > MAX_RULES:
             faults.append(Fault(name, 0, 0, f"more than {MAX_RULES} rules", "load fewer packs"))
             raise BadInputError(_printable(faults))
@@ -74,7 +79,7 @@ def load_packs(
         for id_, header in rules.items()
         if header.rule is not None
     )
-    return RuleSet(tuple(made), tuple(packs))
+    return RuleSet(tuple(made), tuple(packs), sterile)
 
 
 def _printable(faults: Iterable[Fault]) -> Iterator[Fault]:

@@ -59,6 +59,8 @@ class Truth:
     timed: bool
     deciding: Find
     missing: Find
+    guarded: tuple[int, ...] = ()
+    """Readings that it asks for with `known`: what is joined with it may do without them."""
 
 
 def joined(groups: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
@@ -215,7 +217,7 @@ def known(index: int) -> Truth:
         value = view.readings.read(index, view.now_us)
         return NOT_MET if value is BLIND or value is FAULT else MET
 
-    return Truth(judge, (index,), timed=False, deciding=lambda _: (), missing=lambda _: ())
+    return Truth(judge, (index,), timed=False, deciding=lambda _: (), missing=lambda _: (), guarded=(index,))
 
 
 def negate(of: Truth) -> Truth:
@@ -228,7 +230,7 @@ def negate(of: Truth) -> Truth:
             return NOT_MET
         return MET if verdict is NOT_MET else verdict
 
-    return Truth(judge, of.readings, of.timed, of.deciding, of.missing)
+    return Truth(judge, of.readings, of.timed, of.deciding, of.missing, of.guarded)
 
 
 def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
@@ -256,10 +258,13 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
         # one operand is enough for the strong verdict; any other stands by all that share it
         return joined([part.deciding(view) for part in (agreed[:1] if verdict is strong else agreed)])
 
-    return Truth(
-        judge,
-        joined([part.readings for part in parts]),
-        timed,
-        deciding,
-        lambda view: joined([part.missing(view) for part in parts]),
-    )
+    guarded = frozenset(joined([part.guarded for part in parts]))
+
+    def missing(view: View) -> tuple[int, ...]:
+        # a reading that the same words ask for with `known` is one that may be missing; and where that is not so,
+        # what stands beside it is not asked for
+        if every and any(part.guarded and part.judge(view) is NOT_MET for part in parts):
+            return ()
+        return tuple(i for i in joined([part.missing(view) for part in parts]) if i not in guarded)
+
+    return Truth(judge, joined([part.readings for part in parts]), timed, deciding, missing)

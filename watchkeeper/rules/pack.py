@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from watchkeeper.aircraft.catalogue import PHASE_GROUPS, PHASES
 from watchkeeper.aircraft.filetypes import check_model
@@ -15,13 +15,15 @@ from watchkeeper.rules.condition import Condition, ConditionError, Setting
 from watchkeeper.rules.expression import compile_condition
 from watchkeeper.rules.levels import Level
 from watchkeeper.rules.places import place_in
-from watchkeeper.rules.schema import Rule, WrittenPack, WrittenRule
+from watchkeeper.rules.schema import SHORTEST_REPEAT_S, SPEAKS, Escalation, Rule, WrittenPack, WrittenRule
 from watchkeeper.rules.settings import Overrides, read_settings
 from watchkeeper.rules.template import Template, parse_template
+from watchkeeper.units import UNITS
 
 _HINTS = {"rule": "did you mean 'rules'?"}
-_NOT_ROUTINE = ("clear", "off_delay", "repeat", "latch", "mutes", "caused_by")
+_NOT_ROUTINE = ("clear", "off_delay", "repeat", "latch", "mutes", "caused_by", "escalate")
 _BOTH = "show one in which the rule is met and one in which it is not"
+LONGEST_EVERY_S = 3600.0
 T = TypeVar("T")
 
 
@@ -45,10 +47,20 @@ class _Parts:
     say: Template | None
     during: frozenset[str]
     cases: tuple[Case, ...]
+    every_us: int | None
 
 
-def read_pack(document: Document, overrides: Overrides) -> tuple[str, list[Header], list[Fault]]:
-    """Return the pack's name, its rules and all that is wrong with it, in the order of its lines."""
+class ReadPack(NamedTuple):
+    """A pack's name, its rules, when a phase is sterile (if it says so), and all that is wrong, by its lines."""
+
+    name: str
+    headers: list[Header]
+    sterile: Condition | None
+    faults: list[Fault]
+
+
+def read_pack(document: Document, overrides: Overrides) -> ReadPack:
+    """Read one pack."""
     faults: list[Fault] = []
     written: WrittenPack | None = None
     try:
@@ -62,16 +74,18 @@ def read_pack(document: Document, overrides: Overrides) -> tuple[str, list[Heade
         if isinstance(raw, dict):
             path: Path = ("rules", i)
             found.append((path, raw, reader.parts(path, raw, written.rules[i] if written else None)))
+    sterile = reader.sterile(document.data) if isinstance(document.data, dict) else None
     sound = not faults
     headers: list[Header] = []
     for i, (path, raw, parts) in enumerate(found):
         if not isinstance(raw.get("id"), str):
             continue
-        rule = _assemble(document, path, written.pack, written.rules[i], parts) if written and sound else None
+        rule = _assemble(reader, path, written.pack, written.rules[i], parts) if written and sound else None
         replaces = raw.get("replaces")
         name = replaces if isinstance(replaces, str) else None
         headers.append(Header(raw["id"], name, document, path, rule))
-    return written.pack if written else "", headers, sorted(faults, key=lambda f: (f.line, f.column))
+    ordered = sorted(faults, key=lambda f: (f.line, f.column))
+    return ReadPack(written.pack if written else "", headers, sterile, ordered)
 
 
 def place_inside(document: Document, path: Path, text: str, error: ConditionError) -> Fault:
@@ -96,13 +110,45 @@ class _Reader:
         when, clear = _one_line(raw.get("when")), _one_line(raw.get("clear"))
         if when and when == clear:
             self._fault((*path, "clear"), "'clear' is the same as 'when'", "say when it is over")
+        if written is not None and written.escalate is not None and not routine:
+            to, level = Level(written.escalate.to), Level(written.level)
+            if to.urgency <= level.urgency:
+                what = f"escalates from {level.value} to {to.value}"
+                self._fault((*path, "escalate", "to"), what, "name a higher level, or leave 'escalate' out")
         return _Parts(
             when=self._text(path, raw, "when", compile_condition),
             clear=self._text(path, raw, "clear", compile_condition),
             say=self._text(path, raw, "say", parse_template),
             during=self._during((*path, "during"), raw.get("during", ["powered"])),
             cases=self._cases((*path, "cases"), raw.get("cases"), written),
+            every_us=self._every((*path, "every"), raw.get("every"), routine=routine),
         )
+
+    def _every(self, path: Path, name: Any, *, routine: bool) -> int | None:
+        """Return how often a routine call is said, by the setting that it names."""
+        if not isinstance(name, str):
+            return None
+        setting = self.settings.get(name)
+        if not routine:
+            self._fault(path, "only a routine call has 'every'", "an alert has 'repeat'", key=True)
+        elif setting is None:
+            hint = did_you_mean(name, self.settings, otherwise="name a setting of this pack, in seconds")
+            self._fault(path, f"unknown setting '{name}'", hint)
+        elif setting.kind != UNITS["s"].kind:
+            self._fault(path, f"'{name}' is no time", "give the setting in seconds; 0 s is never")
+        elif setting.value and not SHORTEST_REPEAT_S <= setting.value <= LONGEST_EVERY_S:
+            what = f"'{name}' is {setting.value:g} s"
+            self._fault(path, what, f"give {SHORTEST_REPEAT_S:g} to {LONGEST_EVERY_S:g} s, or 0 s for never")
+        else:
+            return round(setting.value * 1e6)
+        return None
+
+    def sterile(self, raw: dict[str, Any]) -> Condition | None:
+        """Compile the pack's own condition for a sterile phase, which is looked at without a history."""
+        condition = self._text((), raw, "sterile", compile_condition)
+        if condition is not None and condition.windows:
+            self._fault(("sterile",), "a sterile phase is told without functions over time", "leave them out")
+        return condition
 
     def _fault(self, path: Path, what: str, do: str, *, key: bool = False) -> None:
         self.faults.append(self.document.fault(path, what, do, key=key))
@@ -162,9 +208,14 @@ def _one_line(text: Any) -> str:
     return " ".join(text.split()) if isinstance(text, str) else ""
 
 
-def _assemble(document: Document, path: Path, pack: str, written: WrittenRule, parts: _Parts) -> Rule:
+def _assemble(reader: _Reader, path: Path, pack: str, written: WrittenRule, parts: _Parts) -> Rule:
     assert parts.when is not None
     assert parts.say is not None
+    used = dict((*parts.when.settings, *(parts.clear.settings if parts.clear else ())))
+    used |= {name: reader.settings[name] for name in parts.say.settings}
+    if written.every is not None:
+        used[written.every] = reader.settings[written.every]
+    to = written.escalate
     return Rule(
         id=written.id,
         pack=pack,
@@ -177,12 +228,16 @@ def _assemble(document: Document, path: Path, pack: str, written: WrittenRule, p
         during=parts.during,
         say=parts.say,
         repeat_us=None if written.repeat is None else round(written.repeat * 1e6),
+        every_us=parts.every_us,
         latch=written.latch,
         mutes=written.mutes,
         caused_by=written.caused_by,
         trial=written.trial,
+        escalate=None if to is None else Escalation(round(to.after * 1e6), Level(to.to)),
+        sterile=None if written.sterile is None else written.sterile == SPEAKS,
+        settings=tuple(sorted(used.items())),
         replaces=written.replaces,
         why=written.why,
         cases=parts.cases,
-        place=document.fault((*path, "say"), ""),
+        place=reader.document.fault((*path, "say"), ""),
     )

@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, Field, StrictBool
 from watchkeeper.aircraft.filetypes import FileModel, SettingsField, Text, one_of, quantity, refuse
 from watchkeeper.errors import Fault
 from watchkeeper.rules.cases import Case
-from watchkeeper.rules.condition import Condition
+from watchkeeper.rules.condition import Condition, Setting
 from watchkeeper.rules.levels import Level
 from watchkeeper.rules.template import Template
 
@@ -19,6 +19,7 @@ LEVELS = tuple(level.value for level in Level)
 SHORTEST_REPEAT_S = 5.0
 LONGEST_DELAY_S = 600.0
 LONGEST_ID = 60
+SPEAKS, WAITS = "speaks", "waits"
 _ID = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*\Z")
 
 
@@ -65,6 +66,13 @@ class WrittenCase(FileModel):
     until: Annotated[float | None, quantity("s", above=0, most=3600)] = None
 
 
+class WrittenEscalation(FileModel):
+    """To which level an alert is raised that stands unacknowledged for so long."""
+
+    after: Annotated[float, quantity("s", least=SHORTEST_REPEAT_S, most=3600)]
+    to: Annotated[str, one_of(Level.WARNING.value, Level.CAUTION.value)]
+
+
 class WrittenRule(FileModel):
     """A rule as it is written."""
 
@@ -77,10 +85,13 @@ class WrittenRule(FileModel):
     during: Names = ("powered",)
     say: Words
     repeat: Annotated[float | None, quantity("s", least=SHORTEST_REPEAT_S, most=3600)] = None
+    every: Text | None = None
     latch: StrictBool = False
     mutes: Names = ()
     caused_by: Names = ()
     trial: StrictBool = False
+    escalate: WrittenEscalation | None = None
+    sterile: Annotated[str | None, one_of(SPEAKS, WAITS)] = None
     replaces: Identity | None = None
     why: Words
     cases: tuple[WrittenCase, ...]
@@ -92,7 +103,16 @@ class WrittenPack(FileModel):
     pack: Text
     about: Words
     settings: SettingsField = Field(default_factory=dict)
+    sterile: Words | None = None
     rules: Annotated[tuple[WrittenRule, ...], Field(min_length=1)]
+
+
+@dataclass(frozen=True, slots=True)
+class Escalation:
+    """To which level an alert is raised that stands unacknowledged for `after_us`."""
+
+    after_us: int
+    to: Level
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +130,29 @@ class Rule:
     during: frozenset[str]
     say: Template
     repeat_us: int | None
+    every_us: int | None
+    """How often a routine call is said while it holds; 0: the crew has not asked for it, None: once."""
     latch: bool
     mutes: tuple[str, ...]
     caused_by: tuple[str, ...]
     trial: bool
+    escalate: Escalation | None
+    sterile: bool | None
+    """Whether it speaks in a sterile phase; None: if its level is a warning."""
+    settings: tuple[tuple[str, Setting], ...]
+    """The settings that it names anywhere, with their values."""
     replaces: str | None
     why: str
     cases: tuple[Case, ...]
     place: Fault
     """A fault without words: file, line, column and source line of what the rule says."""
+
+    @property
+    def definition(self) -> tuple[object, ...]:
+        """What makes it this rule: one of the same definition goes on where another was (reload in flight)."""
+        clear = None if self.clear is None else self.clear.definition
+        return (
+            self.level, self.when.definition, clear, self.on_delay_us, self.off_delay_us, self.during, self.say,
+            self.repeat_us, self.every_us, self.latch, self.mutes, self.caused_by, self.trial, self.escalate,
+            self.sterile,
+        )  # fmt: skip

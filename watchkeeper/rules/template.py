@@ -25,6 +25,8 @@ class Template:
 
     text: str
     parts: tuple[str | tuple[int, int], ...]
+    settings: tuple[str, ...] = ()
+    """The settings it speaks of, by name."""
 
     @property
     def readings(self) -> tuple[int, ...]:
@@ -66,7 +68,9 @@ def parse_template(text: str, settings: Mapping[str, Setting]) -> Template:
     parts.append(_BLANKS.sub(" ", text[at:]).rstrip())
     if isinstance(parts[0], str):
         parts[0] = parts[0].lstrip()
-    return Template(_BLANKS.sub(" ", text).strip(), tuple(part for part in parts if part))
+    named = (inside[1] for found in _PLACE.finditer(text) if (inside := _INSIDE.match(found[1])) is not None)
+    used = tuple(dict.fromkeys(name for name in named if name not in INDEX))
+    return Template(_BLANKS.sub(" ", text).strip(), tuple(part for part in parts if part), used)
 
 
 def _part(found: re.Match[str], settings: Mapping[str, Setting]) -> str | tuple[int, int]:
@@ -77,7 +81,8 @@ def _part(found: re.Match[str], settings: Mapping[str, Setting]) -> str | tuple[
     name, decimals = inside[1], inside[2]
     index = INDEX.get(name)
     if index is not None:
-        if decimals and (CATALOGUE[index].words or CATALOGUE[index].boolean):
+        entry = CATALOGUE[index]
+        if decimals and (entry.words or entry.boolean or entry.text):
             raise ConditionError(found.start(), f"{name} has no decimals", "write {name}")
         return index, int(decimals or 0)
     setting = settings.get(name)

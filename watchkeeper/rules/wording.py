@@ -10,12 +10,13 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
-from watchkeeper.aircraft.catalogue import CATALOGUE
+from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.errors import Fault
 from watchkeeper.rules.levels import Level
 from watchkeeper.rules.schema import Rule
 
 MOST_WORDS = 12
+_PLACE = re.compile(r"\{([^{}]*)\}")
 _NUMBER_WORDS = frozenset(
     {
         *("zero", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"),
@@ -34,9 +35,7 @@ _SENTENCES = {Level.WARNING: 3, Level.CAUTION: 3, Level.ADVISORY: 2, Level.ROUTI
 
 def callout_faults(rule: Rule) -> list[Fault]:
     """Return what is wrong with the words of a rule, each with its place."""
-    # a word of a catalogue is no number
-    spoken = (p if isinstance(p, str) else "word" if CATALOGUE[p[0]].words else "0" for p in rule.say.parts)
-    text = "".join(spoken)
+    text = _PLACE.sub(_longest, rule.say.text)
     faults: list[Fault] = []
 
     def fault(what: str, do: str) -> None:
@@ -53,7 +52,7 @@ def callout_faults(rule: Rule) -> list[Fault]:
     if numbers > 1:
         fault(f"{numbers} numbers", "say one")
     sentences = [part for part in re.split(r"\.(?:\s|$)", text) if part.strip()]
-    wanted = _SENTENCES[rule.level]
+    wanted = _SENTENCES[rule.level if rule.escalate is None else rule.escalate.to]
     if len(sentences) < wanted:
         parts = "subject, what, and what to do" if wanted > 2 else "subject and what"
         fault(f"{len(sentences)} of {wanted} parts", f"say {parts}, each ended by a full stop")
@@ -61,6 +60,14 @@ def callout_faults(rule: Rule) -> list[Fault]:
         if phrase in " ".join(words):
             fault(f"says '{phrase}'", do)
     return faults
+
+
+def _longest(place: re.Match[str]) -> str:
+    """Return the longest that may stand in a place: of words the one with the most, else a number."""
+    index = INDEX.get(place[1].strip())
+    words = () if index is None else CATALOGUE[index].words
+    spoken = [word.replace("_", " ") for word in words]
+    return max(spoken, key=lambda word: (len(word.split()), len(word)), default="0")
 
 
 def _is_number(word: str) -> bool:

@@ -12,6 +12,7 @@ from typing import Final
 
 import pytest
 
+from simulators.flown.deeds import Comer
 from simulators.onboard.modes import Mode
 from tests.simulators.flown.shipped import Flight, Row
 
@@ -386,6 +387,39 @@ def return_below_the_ridge(flight: Flight) -> None:
     assert 260.0 < last.north_m < 320.0
 
 
+# --- others in the air ---------------------------------------------------------------------------------------
+
+
+def nearest_m(flight: Flight, other: Comer, begin_s: float) -> float:
+    """Return how near another comes, horizontally, while the aircraft flies: both by their true ways."""
+    course = math.radians(other.course_deg)
+
+    def away(row: Row) -> float:
+        flown = other.speed_m_s * (row.time_s - begin_s)
+        return off(row, (other.north_m + flown * math.cos(course), other.east_m + flown * math.sin(course)))
+
+    return min(away(row) for row in flight.in_air if row.time_s >= begin_s)
+
+
+def traffic_passes(flight: Flight) -> None:
+    ends_at(flight)
+    others = flight.drill.scenario.written.others
+    # 600 m and 150 m are "well clear" of a small aircraft (ASTM F3442, from memory), with room to spare
+    assert len(others) == 3
+    assert all(nearest_m(flight, other, 0.0) > 1200 or other.height_m > 1000 for other in others)
+    assert "ADSB_VEHICLE" in flight.kinds
+
+
+def traffic_converges(flight: Flight) -> None:
+    ends_at(flight)
+    other = flight.drill.scenario.written.faults[0].do.other
+    assert other is not None
+    begin_s = flight.faults_s[0]
+    assert nearest_m(flight, other, begin_s) < 150  # 500 ft: a near mid-air collision (from memory)
+    by_s = begin_s + 3530 / 50 + 220 / 50  # where the aircraft is by then
+    assert abs(flight.at(by_s).height_m - other.height_m) < 60
+
+
 STORIES: Final[dict[str, Callable[[Flight], None]]] = {
     story.__name__.replace("_", "-"): story
     for story in (
@@ -395,6 +429,6 @@ STORIES: Final[dict[str, Callable[[Flight], None]]] = {
         heavy_load_picked_up, wind_turns, height_hold_drift, return_does_not_close, antenna_loose, radio_silent,
         interferer, ridge_shadow, control_lost, satellites_jammed, position_pulled, position_lost,
         position_lost_in_wind, restart_in_the_air, home_moved, plan_at_power_up, fence_breached,
-        return_below_the_ridge,
+        return_below_the_ridge, traffic_passes, traffic_converges,
     )
 }  # fmt: skip

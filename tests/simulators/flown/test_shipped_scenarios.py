@@ -17,7 +17,7 @@ from watchkeeper.rules.load import load_packs
 NAMES = shipped()
 CALM = {
     "hand-over", "line-delivery", "network-link", "old-packs", "quiet-delivery", "slope-survey", "slow-radio",
-    "windy-day",
+    "traffic-passes", "windy-day",
 }  # fmt: skip
 STRIKE = {"motors-stop-in-the-air", "return-below-the-ridge"}
 """These strike the ground by their story."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from watchkeeper.aircraft.readingtypes import MODES, PHASES
+from watchkeeper.aircraft.readingtypes import MODE_CAUSES, MODES, PHASES
 from watchkeeper.aircraft.readingtypes import ReadingType as R
 
 CONDUCT: tuple[R, ...] = (
@@ -23,6 +23,7 @@ CONDUCT: tuple[R, ...] = (
         held=True,
     ),
     R("flight.armed", "", "motors armed", "HEARTBEAT", boolean=True, held=True),
+    R("flight.armed_for", "s", "time since it was armed", "HEARTBEAT", held=True, rate=1.0),
     R(
         "flight.restarted",
         "",
@@ -38,5 +39,45 @@ CONDUCT: tuple[R, ...] = (
         "HEARTBEAT, height",
         boolean=True,
         held=True,
+    ),
+    R(
+        "flight.mode_cause",
+        "",
+        "why the mode last changed in flight, as far as the stream shows it",
+        "estimate: orders, acknowledgements, channels, plan, CURRENT_MODE, MAV_STATE",
+        words=MODE_CAUSES,
+        held=True,
+        estimate=True,
+    ),
+    R("flight.tilt", "deg", "angle between its thrust and the vertical", "ATTITUDE, ATTITUDE_QUATERNION"),
+    R(
+        "flight.tilt_limit",
+        "deg",
+        "how far it leans at most in the mode flown",
+        "estimate: its parameters, aircraft file, else 45 degrees",
+        held=True,
+        estimate=True,
+    ),
+    R(
+        "flight.descent_limit",
+        "m/s",
+        "how fast it can be told to descend in the mode flown; unknown while its vertical speed cannot be trusted",
+        "estimate: its parameters, aircraft file, else 5 m/s",
+        held=True,
+        estimate=True,
+    ),
+    R(
+        "return.standstill",
+        "s",
+        "for how long a return has neither closed nor done what else a return does",
+        "estimate: motion, its return settings",
+        estimate=True,
+    ),
+    R(
+        "hold.moved_away",
+        "m",
+        "how far it has left the place it holds, with no stick or order for it; 0 while it holds or is flown",
+        "estimate: motion, channels, lean",
+        estimate=True,
     ),
 )

@@ -102,6 +102,16 @@ HOMEWARD: tuple[R, ...] = (
         estimate=True,
     ),
     R(
+        "return.hold_left",
+        "s",
+        "time for which it still holds over home before it goes on",
+        "aircraft's settings, estimate",
+        3,
+        15,
+        rate=-1.0,
+        estimate=True,
+    ),
+    R(
         "load.change",
         "%",
         "change of the whole weight found by the power within the last minute",

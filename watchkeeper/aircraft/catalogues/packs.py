@@ -2,8 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from watchkeeper.aircraft.readingtypes import CELL_SOURCES
 from watchkeeper.aircraft.readingtypes import ReadingType as R
+from watchkeeper.aircraft.smartbattery import FAULT_WORDS, STATES
+
+WEAK_CAUSES = ("unknown", "resistance", "charge", "wire")
+"""Why a cell lies under the others: shows with current, without it, or the cell beside lies as much over."""
+
+
+def _found(name: str, unit: str, meaning: str, **more: Any) -> R:
+    return R(f"battery.{name}", unit, meaning, more.pop("sources", "estimate"), 10, 60, estimate=True, **more)
+
+
+def _which(name: str, what: str) -> R:
+    return _found(name, "count", f"the pack {what}")
+
 
 _BATTERY = "BATTERY_STATUS, else SYS_STATUS"
 
@@ -112,4 +127,33 @@ ALL_PACKS: tuple[R, ...] = (
         60,
         estimate=True,
     ),
+    _found("cell_under", "V", "lowest cell under the middle of its pack's others, in the pack where it is most"),
+    _found("lowest_cell", "V", "lowest cell of that pack", sources="BATTERY_STATUS"),
+    _found("weak_cell", "count", "number of that cell, from 1"),
+    _which("weak_pack", "that it is in"),
+    _found("weak_cause", "", "what makes it lie under the others", words=WEAK_CAUSES),
+    _found("tap_wrong", "", "a cell's voltage is that of a broken wire of the balance lead", boolean=True),
+    _which("tap_pack", "of that wire"),
+    _found("coldest", "degC", "temperature of the coldest pack", sources="BATTERY_STATUS"),
+    _found("heating", "degC/min", "rise of temperature beyond twice what current and resistance explain"),
+    _which("heating_pack", "in which it is most"),
+    _found("resistance_over", "%", "resistance over what file, age and temperature let expect, less its doubt"),
+    _which("resistance_pack", "in which it is most"),
+    _found("opens", "count", "openings of one pack's connection within the last minute"),
+    _which("opens_pack", "whose connection that is"),
+    _found("frozen", "", "a monitor repeats itself to the last digit under load", boolean=True),
+    _which("frozen_pack", "of that monitor"),
+    _found(
+        "fall_unexplained",
+        "V",
+        "fall of a cell's voltage within 40 s that neither current nor doubt explains",
+    ),
+    _which("fall_pack", "in which it is most"),
+    _found("idle_pack", "count", "the pack that never was on the bus in this flight: no current, its own voltage"),
+    _found("current_untold", "", "in flight a pack with a voltage tells no current", boolean=True),
+    _found("state", "", "what a battery says of its charge, the gravest", sources="BATTERY_STATUS", words=STATES),
+    _found("fault", "", "the gravest fault that a battery reports", sources="BATTERY_STATUS", words=FAULT_WORDS),
+    _which("state_pack", "of that state or fault"),
+    _found("health", "%", "capacity full of what it was new, of the most worn", sources="SMART_BATTERY_INFO"),
+    _found("cycles", "cycles", "charge cycles, of the most used", sources="SMART_BATTERY_INFO"),
 )

@@ -277,6 +277,10 @@ class WindEstimate:
         )
         return self.filter.airspeed_at(math.radians(min(tilt_deg, _STEEPEST_DEG)), density)
 
+    def felt(self) -> _Local | None:
+        """Return the measured wind at the aircraft, gusts included; None where only a forecast tells it."""
+        return self._local if self.state is not None and self.state.source != "sortie" else None
+
     def airspeed_m_s(self) -> tuple[float, float] | None:
         """Return the present airspeed and its standard deviation, or None while wind or motion are unknown."""
         local, motion = self._local, self._motion

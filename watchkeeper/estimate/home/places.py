@@ -9,13 +9,15 @@ import math
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from watchkeeper.aircraft.files import SortieFile
+from watchkeeper.aircraft.files import Clearance, SortieFile
 from watchkeeper.aircraft.geodesy import Around
 
 ASIDE_M: Final = 15.0
 """How far beside its track a return may stray: position error, and corners cut in wind (common practice)."""
 OPEN_M: Final = 1000.0
 """Clearance where nothing stands in the way."""
+DIGITS: Final = 6
+"""Of a metre: so that tenths add up to tenths."""
 
 
 class Post(NamedTuple):
@@ -41,6 +43,12 @@ def posts(sortie: SortieFile | None, home: tuple[float, float] | None) -> list[P
         return []
     around = Around(*home)
     return [Post(*around.flat(*one.at), one.height_m, one.radius_m) for one in sortie.obstacles]
+
+
+def clearing_m(top_m: float, clearance: Clearance, line_m: float) -> float:
+    """Return the least height above home at which something `top_m` above home is cleared, `line_m` hanging."""
+    share_m = clearance.share_pct / 100.0 * top_m
+    return round(top_m + max(share_m, clearance.least_m) + line_m, DIGITS)
 
 
 def clearance_m(

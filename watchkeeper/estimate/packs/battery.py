@@ -124,6 +124,12 @@ class BatteryEstimates:
         """Return what is known beforehand of a pack, from 1."""
         return self._fitted[pack - 1] if pack <= len(self._fitted) else self._each
 
+    def numbered(self, number: int) -> PackEstimate | None:
+        """Return a pack by its number in the readings; before any is told apart, all as one."""
+        if not self._packs:
+            return self._whole
+        return next((one for known, one in zip(self._known, self._packs, strict=True) if known == number), None)
+
     def seen(self) -> tuple[PackSeen, ...]:
         """Return what was seen of each pack with a label since the last call, and take it for written down."""
         found = (pack_seen(one) for one in self._packs or [self._whole])

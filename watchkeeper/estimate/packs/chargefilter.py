@@ -107,6 +107,11 @@ class ChargeFilter:
         return math.sqrt(max(0.0, self._p[Z][Z]))
 
     @property
+    def resistance_off(self) -> tuple[float, float]:
+        """The logarithm of the resistance over what was expected, and its standard deviation."""
+        return self._x[R], math.sqrt(max(0.0, self._p[R][R]))
+
+    @property
     def degc(self) -> float | None:
         """Temperature as last told, degrees C."""
         return self._degc

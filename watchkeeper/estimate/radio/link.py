@@ -1,7 +1,9 @@
-"""The link: loss over each source's own baseline, and whether the margin fades.
+"""Frames lost, over each source's own baseline, and how surely; silences; how many sources hear the aircraft.
 
 A mirror of the telemetry may itself leave messages out by design; such standing loss is the least that was ever
-seen of that source in the last minutes, and only what comes on top counts.
+seen of that source in the last minutes, and only what comes on top counts. A share out of few frames proves
+little: the lower end of its interval is what a rule should look at (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927),
+209).
 """
 
 from __future__ import annotations
@@ -12,19 +14,23 @@ from collections.abc import Mapping
 from typing import Final, Protocol
 
 from watchkeeper.aircraft.catalogue import INDEX
-from watchkeeper.aircraft.readings import Readings, Stream
-from watchkeeper.estimate.slope import median, robust_slope
+from watchkeeper.aircraft.readings import US, Stream
 
-LOSS_WINDOW_US: Final = 10_000_000
+LOSS_WINDOW_US: Final = 10 * US
 BASELINE_BLOCKS: Final = 30  # of 10 s each: five minutes
 LEAST_FRAMES: Final = 10  # fewer say nothing of a share in per cent
-BIN_US: Final = 3_000_000
-BINS: Final = 20  # one minute
-LEAST_BINS: Final = 8
-MARGIN_FLOOR_DB: Final = 6.0  # below about this a frequency-shift radio loses most frames (common practice)
-NOT_FADING_S: Final = 3600.0  # stands for "not within an hour"
-_DECIBEL: Final = 20 / math.log(10)
-_MARGIN: Final = INDEX["link.margin"]
+CONFIDENCE_Z: Final = 1.959964  # two-sided 95 % of the normal distribution
+GAP_US: Final = 2 * US
+"""A silence worth counting: two heartbeats (MAVLink heartbeat protocol, one a second)."""
+GAP_WINDOW_US: Final = 60 * US
+MOST_GAPS: Final = 64
+HEARD_US: Final = 5 * US
+"""A source over which nothing came for longer does not hear the aircraft: five missed heartbeats."""
+FEWER: Final = 0.5
+"""Between two looks that lie far apart it was silent if fewer than this share of the usual frames came."""
+_SMOOTH: Final = 8
+SILENCE_US: Final = 4 * US
+"""What was missed in a silence as long as this is told as a silence, and is no share that is being lost."""
 
 
 class Tracker(Protocol):
@@ -42,6 +48,16 @@ class Tracker(Protocol):
 Trackers = Mapping[tuple[str, int], Tracker]
 
 
+def wilson_low(hits: int, of: int) -> float:
+    """Return the lower end of Wilson's 95 % interval for a share of `hits` in `of` (> 0)."""
+    if not hits:
+        return 0.0
+    share, square = hits / of, CONFIDENCE_Z * CONFIDENCE_Z
+    middle = share + square / (2 * of)
+    half = CONFIDENCE_Z * math.sqrt(share * (1 - share) / of + square / (4 * of * of))
+    return max(0.0, (middle - half) / (1 + square / of))
+
+
 class SourceLoss:
     """Loss over one source: the last ten seconds against the source's own baseline."""
 
@@ -49,10 +65,16 @@ class SourceLoss:
         self._marks: deque[tuple[int, int, int]] = deque(maxlen=64)
         self._blocks: deque[float] = deque(maxlen=BASELINE_BLOCKS)
         self._block_us = 0
+        self._received = 0
+        self._heard_us = 0
 
-    def update(self, received: int, lost: int, now_us: int) -> float | None:
-        """Take the counters in; return the loss in % above the baseline, None with too few frames."""
+    def update(self, received: int, lost: int, now_us: int) -> tuple[float, float] | None:
+        """Take the counters in; return the loss over the baseline and its least, %; None with too few frames."""
         marks = self._marks
+        if received != self._received:
+            if now_us - self._heard_us > SILENCE_US:
+                marks.clear()
+            self._received, self._heard_us = received, now_us
         marks.append((now_us, received, lost))
         while len(marks) > 1 and marks[1][0] <= now_us - LOSS_WINDOW_US:
             marks.popleft()
@@ -64,90 +86,80 @@ class SourceLoss:
         if now_us - marks[0][0] >= LOSS_WINDOW_US and now_us - self._block_us >= LOSS_WINDOW_US:
             self._blocks.append(share)
             self._block_us = now_us
-        return 100 * max(0.0, share - base) / (1 - base)
+        least = wilson_low(gone, came + gone)
+        return 100 * max(0.0, share - base) / (1 - base), 100 * max(0.0, least - base) / (1 - base)
 
 
 class LinkLoss:
-    """`link.loss`: of the source that loses least, since any one that hears the aircraft is enough."""
+    """`link.loss…`: of the source that loses least, since any one that hears the aircraft is enough."""
 
-    indexes = (INDEX["link.loss"],)
+    indexes = (INDEX["link.loss"], INDEX["link.loss_least"])
 
     def __init__(self, trackers: Trackers) -> None:
         self._trackers = trackers
         self._sources: dict[str, SourceLoss] = {}
         self.stream = Stream()
 
-    def run(self, now_us: int) -> tuple[float | None]:
-        """Return the loss in %; None inside when too few frames came to tell."""
+    def run(self, now_us: int) -> tuple[float | None, float | None]:
+        """Return the loss and its least in %; None inside when too few frames came to tell."""
         sums: dict[str, tuple[int, int]] = {}
         for (source, _), tracker in self._trackers.items():
             received, lost = sums.get(source, (0, 0))
             sums[source] = (received + tracker.received, lost + tracker.lost)
-        least: float | None = None
+        best: tuple[float, float] | None = None
         for source, (received, lost) in sums.items():
             known = self._sources.get(source)
             if known is None:
                 known = self._sources[source] = SourceLoss()
             loss = known.update(received, lost, now_us)
-            if loss is not None and (least is None or loss < least):
-                least = loss
-        return (least,)
+            if loss is not None and (best is None or loss < best):
+                best = loss
+        return best or (None, None)
 
 
-def fades_in_s(left_db: float, fall_db_s: float) -> float:
-    """Return how long a margin lasts that now falls by `fall_db_s`, when the aircraft flies on at its speed.
+class LinkGaps:
+    """`link.gap`, `link.gaps`, `link.paths…`: silences over all sources, and sources that hear it."""
 
-    Free space, ITU-R P.525: 20 dB for ten times the distance, so M(t) = M - 20 log10(1 + t / T) with the time
-    constant T = 20 / ln 10 / fall. A straight line would cry wolf near the antenna, where any flight outward
-    loses much in a short time; close to the floor both agree.
-    """
-    return (10 ** (max(0.0, left_db) / 20) - 1) * _DECIBEL / fall_db_s
+    indexes = tuple(INDEX[f"link.{name}"] for name in ("gap", "gaps", "paths", "paths_most"))
 
-
-class MarginTrend:
-    """`link.margin_trend` and `link.fades_in`, out of the medians of the margin over three seconds each."""
-
-    indexes = (INDEX["link.margin_trend"], INDEX["link.fades_in"])
-
-    def __init__(self, readings: Readings) -> None:
-        self._readings = readings
-        self._count = 0
-        self._bin: list[float] = []
-        self._bin_us = 0
-        self._times_s: deque[float] = deque(maxlen=BINS)
-        self._margins_db: deque[float] = deque(maxlen=BINS)
+    def __init__(self, trackers: Trackers) -> None:
+        self._trackers = trackers
+        self._received: dict[str, int] = {}
+        self._heard_us: dict[str, int] = {}
+        """When each source last had something new."""
+        self._last_us: int | None = None
+        """When any had."""
+        self._gaps: deque[tuple[int, float]] = deque(maxlen=MOST_GAPS)
+        self._usual = 0.0
+        """Frames a second, smoothed."""
+        self._most = 0
         self.stream = Stream()
 
-    def run(self, now_us: int) -> tuple[float | None, float | None] | None:
-        """Return trend in dB/min and time in s to the floor; None when no three seconds were completed."""
-        stream = self._readings.streams[_MARGIN]
-        if stream is None:
+    def run(self, now_us: int) -> tuple[float, int, int, int] | None:
+        """Return the longest silence in s, how many, how many sources now and at most; None when nothing came."""
+        sums: dict[str, int] = {}
+        for (source, _), tracker in self._trackers.items():
+            sums[source] = sums.get(source, 0) + tracker.received
+        came = 0
+        for source, received in sums.items():
+            new = received - self._received.get(source, 0)
+            if new > 0:
+                came += new
+                self._received[source] = received
+                self._heard_us[source] = now_us
+        if not came:
             return None
-        finished = bool(self._bin) and now_us - self._bin_us >= BIN_US
-        if finished:
-            self._times_s.append((self._bin_us + BIN_US // 2) / 1e6)
-            self._margins_db.append(median(sorted(self._bin)))
-            self._bin.clear()
-        if stream.count != self._count:
-            self._count = stream.count
-            margin_db = self._readings.values[_MARGIN]
-            if margin_db is not None:
-                if not self._bin:
-                    self._bin_us = stream.time_us
-                self._bin.append(margin_db)
-        return self._trend(now_us) if finished else None
-
-    def _trend(self, now_us: int) -> tuple[float | None, float | None]:
-        oldest_s = now_us / 1e6 - BINS * BIN_US / 1e6 - BIN_US / 1e6
-        while self._times_s and self._times_s[0] < oldest_s:
-            self._times_s.popleft()
-            self._margins_db.popleft()
-        if len(self._times_s) < LEAST_BINS:
-            return None, None
-        slope = robust_slope(list(self._times_s), list(self._margins_db))
-        if slope is None:
-            return None, None
-        if slope.high >= 0:
-            return slope.middle * 60, NOT_FADING_S
-        last_db = median(sorted(list(self._margins_db)[-3:]))
-        return slope.middle * 60, min(NOT_FADING_S, fades_in_s(last_db - MARGIN_FLOOR_DB, -slope.middle))
+        gaps, last_us = self._gaps, self._last_us
+        self._last_us = now_us
+        if last_us is not None and now_us > last_us:
+            spent_s = (now_us - last_us) / US
+            if spent_s >= GAP_US / US and came < FEWER * self._usual * spent_s:
+                gaps.append((now_us, spent_s))
+            else:
+                rate = came / spent_s
+                self._usual += (rate - self._usual) / _SMOOTH if self._usual else rate
+        while gaps and gaps[0][0] <= now_us - GAP_WINDOW_US:
+            gaps.popleft()
+        paths = sum(now_us - heard_us <= HEARD_US for heard_us in self._heard_us.values())
+        self._most = max(self._most, paths)
+        return max((gap_s for _, gap_s in gaps), default=0.0), len(gaps), paths, self._most

@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import Final
 
 from watchkeeper.estimate.part import Known, Part
+from watchkeeper.estimate.traffic.separation import Separation
+from watchkeeper.estimate.traffic.watch import TrafficWatch
 
 NEEDS: Final[frozenset[int]] = frozenset()
-"""Messages that call for a run."""
+"""Messages that call for a run: none but the aircraft's own positions, which come as often."""
 
 
-def parts(_known: Known) -> list[Part]:
+def parts(known: Known) -> list[Part]:
     """Return the parts, knowing nothing yet."""
-    return []
+    return [TrafficWatch(known.aircraft), Separation(known.aircraft)]

@@ -10,13 +10,11 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from watchkeeper.brief.chart import Flat
-
 EDGE_M: Final = 0.01
 """So near the border is on it."""
-MOST_CORNERS: Final = 400
-"""Outlines with more are not looked at for crossing themselves."""
 
+Flat = tuple[float, float]
+"""Metres north and east of some place."""
 Corners = Sequence[Flat]
 Span = tuple[float, float]
 """Of a way: the shares of it where something begins and ends."""
@@ -112,14 +110,27 @@ def in_triangle(place: Flat, triangle: tuple[Flat, Flat, Flat]) -> bool:
 
 
 def crosses_itself(corners: Corners) -> bool:
-    """Whether two sides cross; sides that only touch do not."""
-    if len(corners) > MOST_CORNERS:
-        return False
+    """Whether two sides cross; sides that only touch do not.
+
+    Sides are compared where they overlap from south to north, so that an outline of many corners costs little.
+    """
     sides = list(edges(corners))
-    return any(_cross(*sides[i], *sides[j]) for i in range(len(sides)) for j in range(i + 2, len(sides)))
+    last = len(sides) - 1
+    order = sorted(range(len(sides)), key=lambda i: min(sides[i][0][0], sides[i][1][0]))
+    reach = [max(one[0], other[0]) for one, other in sides]
+    for place, i in enumerate(order):
+        for j in order[place + 1 :]:
+            if min(sides[j][0][0], sides[j][1][0]) > reach[i]:
+                break
+            if abs(i - j) not in {1, last} and _cross(*sides[i], *sides[j]):
+                return True
+    return False
 
 
 def _cross(a: Flat, b: Flat, c: Flat, d: Flat) -> bool:
+    if max(a[1], b[1]) < min(c[1], d[1]) or max(c[1], d[1]) < min(a[1], b[1]):
+        return False
+
     def side(p: Flat, q: Flat, r: Flat) -> float:
         return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
 

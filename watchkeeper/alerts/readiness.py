@@ -1,0 +1,103 @@
+"""Reasons to wait with a take-off: all that is known against it, in words.
+
+Common practice (the trade's): take off only with a satellite fix, so that home is known; with all telemetry live;
+with the battery near full; with no plan loaded that is not meant. "Nothing known against take-off" is said of what
+the watch can see, never that the aircraft is fit to fly: what it cannot see is a reason of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from typing import Any, Final
+
+from watchkeeper.aircraft.catalogue import INDEX
+from watchkeeper.aircraft.readings import BLIND, FAULT, Readings, Stream
+from watchkeeper.alerts.checks import Checks
+from watchkeeper.alerts.events import Level
+from watchkeeper.alerts.lifecycle import Alert
+
+GROUND: Final = frozenset({"on_ground", "armed", "landed"})
+FULL_PCT: Final = 90.0
+"""Near full (common practice)."""
+EQUAL_PCT: Final = 5.0
+"""By how much packs may differ at a take-off (common practice: a matched set is within a few %)."""
+OWN: Final = frozenset({"take-off-wait", "armed-with-reasons"})
+"""Rules that speak of the reasons themselves."""
+_NO_FIX: Final = frozenset({"none", "no_fix", "fix_2d"})
+_REASONS: Final = INDEX["ready.reasons"]
+_WHY: Final = INDEX["ready.why"]
+_LIVE: Final = (
+    ("flight.armed", "No heartbeat yet."),
+    ("position.height", "No height yet."),
+    ("position.home_distance", "No position from home yet."),
+    ("satellites.fix", "Nothing told of satellites yet."),
+    ("battery.voltage", "No battery voltage yet."),
+)
+_SILENT_S: Final = 3.0
+
+
+class Readiness:
+    """Works out the reasons of one aircraft, and writes their number as `ready.reasons`."""
+
+    def __init__(self, readings: Readings, checks: Checks) -> None:
+        self._readings = readings
+        self._stream = Stream()
+        self.checks = checks
+        self.reasons: tuple[str, ...] = ()
+        """In words, the weightiest first. Empty in the air, and where nothing is known against a take-off."""
+        self._flew = False
+
+    def look(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> None:
+        """Work the reasons out; `alerts` are all that are listed, `blind` the subjects that cannot be seen."""
+        phase = self._readings.values[INDEX["flight.phase"]]
+        if phase is not None and phase not in GROUND:
+            self._flew = True
+            self.reasons = ()
+            return
+        if self._flew:
+            self._flew = False
+            self.checks.begin_anew()
+        self.reasons = tuple(dict.fromkeys(self._all(alerts, blind, now_us)))
+        self._stream.mark(now_us)
+        self._readings.put(_REASONS, float(len(self.reasons)), self._stream)
+        self._readings.put(_WHY, " ".join(self.reasons) or None, self._stream)
+
+    def _all(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> Iterator[str]:
+        yield from (
+            (alert.callout or alert.rule).removeprefix(f"{alert.level.value.capitalize()}. ")
+            for alert in alerts
+            if alert.stands and alert.level is not Level.ADVISORY and not alert.trial and alert.rule not in OWN
+        )
+        yield from self._telemetry(now_us)
+        yield from self._packs(now_us)
+        checks = self.checks
+        yield from (f"Settings. {misfit}." for misfit in checks.misfits)
+        if checks.asked and not checks.compared:
+            yield "Settings. Not compared with today's, for want of parameters."
+        yield from (f"Checklist. Open: {item}." for item in checks.open)
+        yield from (f"Crew. The {role} has not confirmed to hear the watch." for role in checks.unheard)
+        if blind:
+            yield f"Watch. Cannot see {', '.join(sorted(blind))}."
+
+    def _telemetry(self, now_us: int) -> Iterator[str]:
+        age_s = self._read("link.age", now_us)
+        if age_s is None or age_s > _SILENT_S:
+            yield "Telemetry. The aircraft is silent."
+        yield from (f"Telemetry. {words}" for name, words in _LIVE if self._read(name, now_us) is None)
+        fix = self._read("satellites.fix", now_us)
+        if fix in _NO_FIX:
+            yield "Position. No satellite fix, and so no home."
+
+    def _packs(self, now_us: int) -> Iterator[str]:
+        charge_pct = self._read("battery.charge_left", now_us)
+        if charge_pct is None:
+            yield "Battery. Its charge is not known."
+        elif charge_pct < FULL_PCT:
+            yield f"Battery. Not full, {charge_pct:.0f} percent."
+        spread_pct = self._read("battery.charge_spread", now_us)
+        if spread_pct is not None and spread_pct > EQUAL_PCT:
+            yield f"Battery. Packs differ by {spread_pct:.0f} percent."
+
+    def _read(self, name: str, now_us: int) -> Any:
+        value = self._readings.read(INDEX[name], now_us)
+        return None if value is BLIND or value is FAULT else value

@@ -1,0 +1,1 @@
+"""Whether the aircraft does what it says: its return, its hold, its descent, its lean, its mode."""

@@ -1,0 +1,54 @@
+"""The plan in the aircraft against today's: starting one spins the motors (common practice: clear or close it)."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from watchkeeper.aircraft.catalogue import INDEX
+from watchkeeper.aircraft.files import SortieFile
+from watchkeeper.aircraft.geodesy import distance_bearing
+from watchkeeper.aircraft.plan import Plan
+from watchkeeper.aircraft.readings import Stream
+
+NEAR_M: Final = 100.0
+"""A point of the plan this near one of the sortie's is today's: ground stations shift, split and round points."""
+
+
+class LoadedPlan:
+    """`plan.items`, `plan.unwanted`."""
+
+    indexes = (INDEX["plan.items"], INDEX["plan.unwanted"])
+
+    def __init__(self, plan: Plan, sortie: SortieFile | None) -> None:
+        self._plan = plan
+        self._sortie = sortie
+        self._seen: tuple[int | None, int] | None = None
+        self.stream = Stream()
+
+    def run(self, _now_us: int) -> tuple[float | None, bool | None] | None:
+        """Return how many items are loaded, and whether today's sortie does not name them; None if unchanged."""
+        plan = self._plan
+        seen = (plan.total, len(plan.items))
+        if seen == self._seen:
+            return None
+        self._seen = seen
+        if plan.total is None:
+            return None, None
+        return float(plan.total), self._unwanted()
+
+    def _unwanted(self) -> bool | None:
+        """Whether it is another plan than today's; unknown without a sortie file."""
+        sortie, plan = self._sortie, self._plan
+        if not plan.total:
+            return False
+        if sortie is None:
+            return None
+        if not sortie.plan:
+            return True
+        known = [point.at for point in sortie.plan]
+        known += [sortie.home] if sortie.home is not None else []
+        known += [place.at for place in sortie.landing_places]
+        return any(
+            item.place is not None and all(distance_bearing(*item.place, *at)[0] > NEAR_M for at in known)
+            for item in plan.items.values()
+        )
