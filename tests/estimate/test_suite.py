@@ -77,7 +77,10 @@ SURROUNDINGS = (
     "wind.now", "ceiling.", "sight.", "boundary.", "keep_out.", "obstacle.", "fall.", "limit.", "rotor.",
     "sortie.", "return.least_height", "return.short", "return.over_", "return.in_keep_out", "return.outside",
 )  # fmt: skip
-NOT_ASKED = ("own.", "forecast.", "place.", "wind.gust", *SURROUNDINGS)
+NOT_ASKED = (
+    "own.", "forecast.", "place.", "wind.gust", "satellites", "position.", "filter.", "home.", "drift.",
+    *SURROUNDINGS,
+)  # fmt: skip
 """Needs the aircraft's parameters, its silence, a landing place, gusts told, messages of position: each beside its
 own module."""
 

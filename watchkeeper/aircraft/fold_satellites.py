@@ -6,7 +6,6 @@ from typing import Any, Final
 
 from watchkeeper.aircraft.catalogue import FIXES, INDEX
 from watchkeeper.aircraft.fold_filter import VALID, judge_position
-from watchkeeper.aircraft.geodesy import is_place
 from watchkeeper.aircraft.handlers import folds
 from watchkeeper.aircraft.readingtypes import FOREIGN_SIGNALS
 from watchkeeper.aircraft.receivers import Receiver
@@ -37,14 +36,10 @@ def _take(
 ) -> None:  # fmt: skip
     receiver.stream.mark(now_us)
     receiver.told_us = told_us
-    latitude_deg, longitude_deg = place[0] / 1e7, place[1] / 1e7
-    receiver.latitude_deg, receiver.longitude_deg, receiver.altitude_m = (
-        latitude_deg,
-        longitude_deg,
-        place[2] / 1000,
-    )
+    receiver.latitude_deg, receiver.longitude_deg = place[0] / 1e7, place[1] / 1e7
+    receiver.altitude_m = place[2] / 1000
     known = fix < len(FIXES)
-    fixed = receiver.fixed = (fix >= _FIX_3D and is_place(latitude_deg, longitude_deg)) if known else None
+    fixed = receiver.fixed = fix >= _FIX_3D if known else None
     receiver.had_fix = receiver.had_fix or bool(fixed)
     flat, tall = dilutions
     receiver.dilution = None if flat == _UNKNOWN_U16 else flat / 100

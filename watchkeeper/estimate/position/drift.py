@@ -1,14 +1,15 @@
 """Drift: which way and how fast it goes while nothing holds its place.
 
 In a mode without position hold it is what the aircraft tells of its motion over ground, as long as nobody flies
-it: flown against the air it leans the way it goes. Where the position is not known, its own velocity says nothing
-any more; then it is the last known wind, which a drifting aircraft ends up with.
+it: for some seconds it hardly leaned, did not slow down (it would coast) and kept its way. Where the position is
+not known, its own velocity says nothing any more; then it is the last known wind, with which it ends up.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Final
+from collections import deque
+from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.readings import US, Stream
@@ -18,16 +19,26 @@ from watchkeeper.estimate.air.wind import WindEstimate
 
 UNHELD: Final = frozenset({"altitude_hold", "attitude", "rate"})
 """Modes that hold no place."""
-FLOWN: Final = 0.05
-"""Lean along its way (tangent; 2.9 degrees) from which on it is flown there: more than a level error (2 degrees,
-common practice), and about what a heavy multirotor leans at 6 m/s through the air."""
-_HARD: Final = 0.2
-"""Leaning back by more than this (11 degrees) it is braked, and so flown, too."""
+WINDOW_US: Final = 4 * US
+LEVEL: Final = math.tan(math.radians(5.0))
+"""Leaning further it is flown: a level error is 2 degrees at most, gusts add some, hands off the sticks nothing
+(common practice)."""
+SLOWS_M_S: Final = 0.2
+"""Slower by this than at the beginning of the window it coasts to a stop."""
+STEADY: Final = math.cos(math.radians(45))
 _VELOCITY_US: Final = 2 * US
 _EVERY_US: Final = US // 2
 _VALID: Final = INDEX["position.valid"]
 _MODE: Final = INDEX["flight.mode"]
 _TIME_LEFT: Final = INDEX["battery.time_left"]
+
+
+class _Moment(NamedTuple):
+    time_us: int
+    north_m_s: float
+    east_m_s: float
+    lean: float
+
 
 Values = tuple[float | None, str | None, float | None, float | None, float | None]
 
@@ -46,6 +57,7 @@ class Drift:
         self._lost_us: int | None = None
         self._run_us = 0
         self._velocity_us = 0
+        self._past: deque[_Moment] = deque(maxlen=32)
         self.stream = Stream()
 
     def run(self, now_us: int) -> Values | None:
@@ -84,14 +96,30 @@ class Drift:
         if mode is None or mode == "other":
             return None, None, None, None, None
         if mode not in UNHELD:
+            self._past.clear()
+            return 0.0, None, None, None, None
+        if now_us - motion.attitude_us > _VELOCITY_US:
+            self._past.clear()
+            return None, None, None, None, None
+        self._past.append(_Moment(now_us, north, east, math.hypot(motion.lean_north, motion.lean_east)))
+        if not self._unflown(now_us):
             return 0.0, None, None, None, None
         speed, to_deg, word = _way(north, east)
-        if now_us - motion.attitude_us > _VELOCITY_US:
-            return None, None, None, None, None
-        along = (motion.lean_north * north + motion.lean_east * east) / speed if speed > 0 else 0.0
-        if not -_HARD < along < FLOWN:
-            return 0.0, None, None, None, None
         return speed, word, to_deg, None, None
+
+    def _unflown(self, now_us: int) -> bool:
+        """Tell whether for the whole window nobody flew it, as far as lean and motion tell."""
+        past = self._past
+        while len(past) > 1 and now_us - past[1].time_us >= WINDOW_US:
+            past.popleft()
+        first, last = past[0], past[-1]
+        if now_us - first.time_us < WINDOW_US or max(moment.lean for moment in past) > LEVEL:
+            return False
+        before, speed = math.hypot(first.north_m_s, first.east_m_s), math.hypot(last.north_m_s, last.east_m_s)
+        if speed < before - SLOWS_M_S:
+            return False
+        along = first.north_m_s * last.north_m_s + first.east_m_s * last.east_m_s
+        return before < 0.5 * speed or along > STEADY * before * speed  # from a standstill it had no way yet
 
 
 def _way(north_m_s: float, east_m_s: float) -> tuple[float, float, str]:

@@ -20,7 +20,7 @@ AT_HOME_M: Final = 30.0
 and room for a step to the side."""
 
 SETTLED_US: Final = 5_000_000
-"""On the ground a home is taken for one that the crew wants after this: a start shows within three seconds."""
+"""On the ground a home is one that the crew wants after this: a start anew shows within three seconds."""
 
 
 class HomeWatch:

@@ -6,7 +6,7 @@ import math
 from typing import Final
 
 from watchkeeper.aircraft.catalogue import INDEX
-from watchkeeper.aircraft.geodesy import Around
+from watchkeeper.aircraft.geodesy import Around, is_place
 from watchkeeper.aircraft.readings import US, Stream
 from watchkeeper.aircraft.receivers import Receiver
 from watchkeeper.aircraft.state import Aircraft
@@ -50,6 +50,11 @@ class ReceiverPair:
         gives = (first.gives_place(now_us), second.gives_place(now_us))
         if not all(gives):
             return any(gives), None, None
+        if not (
+            is_place(first.latitude_deg, first.longitude_deg)
+            and is_place(second.latitude_deg, second.longitude_deg)
+        ):
+            return False, None, None
         around = Around(first.latitude_deg, first.longitude_deg)
         apart_m, _ = around.to(second.latitude_deg, second.longitude_deg)
         between_s = abs(first.stream.time_us - second.stream.time_us) / US
