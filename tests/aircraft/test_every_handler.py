@@ -23,7 +23,7 @@ FLOATS = sorted(
         getattr(dialect, f"MAVLink_{MESSAGES[number].name.lower()}_message").fieldtypes,
         strict=True,
     )
-    if kind == "float" and field != "q"  # an array that is not read
+    if kind == "float" and field not in {"q", "repr_offset_q"}  # arrays that are not read
 )
 
 BATTERY = {
@@ -65,6 +65,8 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("SYSTEM_TIME", {"time_boot_ms": 5000}, {"link.lag": 0.0}),
     ("ATTITUDE", {"time_boot_ms": 5000}, {"link.lag": 0.0}),
     ("ATTITUDE", {"time_boot_ms": 0}, {"link.lag": BLIND}),
+    ("ATTITUDE", {"yaw": 2.0}, {"flight.tilt": 0.0}),
+    ("ATTITUDE_QUATERNION", {"q1": 1.0}, {"flight.tilt": 0.0}),
     ("GLOBAL_POSITION_INT", {"time_boot_ms": 5000, "lat": LATITUDE, "lon": LONGITUDE, "relative_alt": 43_210,
                              "vx": 120, "vy": -50, "vz": -75, "hdg": ABSENT},
      {"position.height": 43.21, "position.ground_speed": 1.3, "position.climb_rate": 0.75, "link.lag": 0.0}),
@@ -98,8 +100,9 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("RADIO", RADIO, {"link.margin": 50.0}),
 ]  # fmt: skip
 NO_READING = {
-    "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM", "MISSION_ITEM_INT",
-    "PARAM_VALUE", "SCALED_PRESSURE", "STATUSTEXT",
+    "AUTOPILOT_VERSION", "AVAILABLE_MODES", "COMMAND_ACK", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM",
+    "MISSION_ITEM_INT", "NAV_CONTROLLER_OUTPUT", "PARAM_VALUE", "RC_CHANNELS", "RC_CHANNELS_RAW",
+    "SCALED_PRESSURE", "STATUSTEXT",
 }  # fmt: skip
 """These change what later messages mean, or are kept as words: tested beside their own modules."""
 

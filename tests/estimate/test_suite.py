@@ -71,8 +71,8 @@ def fly(subject: Subject, suite: EstimateSuite, seconds: int = 40) -> int:
     return now_us
 
 
-NOT_ASKED = ("own.", "forecast.", "place.", "wind.gust")
-"""Needs the aircraft's parameters, its silence, a landing place, gusts told: each beside its own module."""
+NOT_ASKED = ("own.", "forecast.", "place.", "wind.gust", "flight.", "hold.", "return.standstill")
+"""Needs the aircraft's parameters, its silence, a landing place, gusts told, modes: each beside its own module."""
 
 
 def test_every_estimate_is_written() -> None:

@@ -27,6 +27,8 @@ WARNING: Final = 4
 """MAV_SEVERITY_WARNING; what is more severe has a lower number."""
 INFORMATION: Final = 6
 """MAV_SEVERITY_INFO"""
+NAMED_US: Final = 10 * US
+"""A number that no table has is named by CURRENT_MODE only, some seconds later: one change, not two."""
 FOLLOWS: Final = frozenset(
     {
         ("takeoff", "position_hold"), ("takeoff", "mission"), ("takeoff", "external"),
@@ -44,6 +46,7 @@ _ACTS: Final = {
     "position_hold": frozenset({"hold"}),
     "altitude_hold": frozenset({"height_hold"}),
 }
+_NAMELESS: Final = "other"
 _OWN: Final = {"safe_recovery": "own_return", "land": "own_landing"}
 _PHASE: Final = INDEX["flight.phase"]
 _MODE: Final = INDEX["flight.mode"]
@@ -75,7 +78,9 @@ class ModeCause:
             self._mode, self._open = mode, False
             return self._say("none")
         if mode != self._mode:
-            self._before, self._mode, self._changed_us, self._open = self._mode, mode, now_us, True
+            if self._mode != _NAMELESS or now_us - self._changed_us > NAMED_US:
+                self._before, self._changed_us = self._mode, now_us
+            self._mode, self._open = mode, True
             self._due = self._own_action_due(mode)
         if self._open:
             cause = self._found(mode, now_us)
