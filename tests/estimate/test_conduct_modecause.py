@@ -160,3 +160,14 @@ def test_a_number_that_is_named_late_is_one_change() -> None:
 def test_on_the_ground_and_at_first_sight_nothing_is_judged() -> None:
     world = Asked(mode=RETURN)
     assert set(world.move(6.0)) == {"none"}
+
+
+def test_a_slow_current_mode_is_waited_for() -> None:
+    world = flying()
+    for _ in range(3):  # every eight seconds
+        world.send("CURRENT_MODE", standard_mode=1, custom_mode=1, intended_custom_mode=1)
+        world.move(8.0)
+    world.mode = RETURN
+    assert set(world.move(7.0)) == {"none"}
+    world.send("CURRENT_MODE", standard_mode=5, custom_mode=5, intended_custom_mode=5)
+    assert world.move(1.0)[-1] == "ordered"

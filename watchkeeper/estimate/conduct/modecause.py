@@ -19,6 +19,8 @@ BEFORE_US: Final = 3 * US
 """So long before a change is told its order was given: a heartbeat a second, and a slow link's delay."""
 SETTLE_US: Final = 3 * US
 """What tells the cause may come after the change: CURRENT_MODE every two seconds, an acknowledgement."""
+MOST_SETTLE_US: Final = 20 * US
+"""A slow radio sends CURRENT_MODE every ten seconds (common practice)."""
 LOST_US: Final = 15 * US
 """A lost control link acts after some seconds (common practice: 1 to 10)."""
 DUE_S: Final = 5.0
@@ -122,11 +124,17 @@ class ModeCause:
             return "own"
         if intended.switch_us > since_us:
             return "switched"
-        if now_us - self._changed_us < SETTLE_US:
+        if now_us - self._changed_us < self._settle_us():
             return None
         if self._warned(since_us):
             return "own"
         return "unasked" if intended.orders and self._radio_seen(now_us) else "unknown"
+
+    def _settle_us(self) -> int:
+        """Return how long what tells the cause is waited for: CURRENT_MODE as it comes, where it tells."""
+        if self._aircraft.modes.intended is None:
+            return SETTLE_US
+        return max(SETTLE_US, min(MOST_SETTLE_US, 2 * self._aircraft.streams.mode.interval_us))
 
     def _since_us(self) -> int:
         return self._changed_us - BEFORE_US - 2 * self._aircraft.streams.heartbeat.interval_us
