@@ -171,3 +171,13 @@ def test_a_slow_current_mode_is_waited_for() -> None:
     assert set(world.move(7.0)) == {"none"}
     world.send("CURRENT_MODE", standard_mode=5, custom_mode=5, intended_custom_mode=5)
     assert world.move(1.0)[-1] == "ordered"
+
+
+def test_a_mode_without_a_name_yet_is_not_judged_before_it_is_named() -> None:
+    world = flying()
+    world.sticks = world.switches = (65535,) * 4
+    world.move(3.0)
+    world.mode = 99
+    assert set(world.move(2.5)) == {"none"}
+    world.mode = RETURN
+    assert world.move(1.5)[-1] == "own_return"

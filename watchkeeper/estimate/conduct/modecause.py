@@ -120,6 +120,8 @@ class ModeCause:
             return "ordered"
         if told is False:
             return "ordered"
+        if mode == _NAMELESS and now_us - self._changed_us < self._settle_us():
+            return None  # which mode it is will be told
         if self._trouble(since_us):
             return "own"
         if intended.switch_us > since_us:
