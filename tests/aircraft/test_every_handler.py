@@ -24,7 +24,7 @@ FLOATS = sorted(
         getattr(dialect, f"MAVLink_{MESSAGES[number].name.lower()}_message").fieldtypes,
         strict=True,
     )
-    if kind == "float" and field not in {"q", "quaternion", "actuator"}  # arrays
+    if kind == "float" and field not in {"q", "quaternion", "actuator", "repr_offset_q"}  # arrays, not read
 )
 
 BATTERY = {
@@ -66,6 +66,8 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ("SYSTEM_TIME", {"time_boot_ms": 5000}, {"link.lag": 0.0}),
     ("ATTITUDE", {"time_boot_ms": 5000}, {"link.lag": 0.0}),
     ("ATTITUDE", {"time_boot_ms": 0}, {"link.lag": BLIND}),
+    ("ATTITUDE", {"yaw": 2.0}, {"flight.tilt": 0.0}),
+    ("ATTITUDE_QUATERNION", {"q1": 1.0}, {"flight.tilt": 0.0}),
     ("GLOBAL_POSITION_INT", {"time_boot_ms": 5000, "lat": LATITUDE, "lon": LONGITUDE, "relative_alt": 43_210,
                              "vx": 120, "vy": -50, "vz": -75, "hdg": ABSENT},
      {"position.height": 43.21, "position.ground_speed": 1.3, "position.climb_rate": 0.75, "link.lag": 0.0}),
@@ -123,10 +125,12 @@ TABLE: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
 ]  # fmt: skip
 ESC_TELEMETRY = {MESSAGES[number].name for number in (*range(11030, 11033), *range(11040, 11045))}
 NO_READING = {
-    "ADSB_VEHICLE", "AUTOPILOT_VERSION", "AVAILABLE_MODES", "MISSION_COUNT", "MISSION_CURRENT", "MISSION_ITEM",
+    "ADSB_VEHICLE", "AUTOPILOT_VERSION", "AVAILABLE_MODES", "COMMAND_ACK", "MISSION_COUNT",
+    "MISSION_CURRENT", "MISSION_ITEM",
     "MISSION_ITEM_INT", "OPEN_DRONE_ID_BASIC_ID", "OPEN_DRONE_ID_LOCATION", "PARAM_VALUE", "SCALED_PRESSURE",
     "SMART_BATTERY_INFO", "STATUSTEXT", "UAVIONIX_ADSB_OUT_CFG",
-    "ACTUATOR_OUTPUT_STATUS", "ESC_INFO", "ESC_STATUS", "SERVO_OUTPUT_RAW", "VIBRATION", *ESC_TELEMETRY,
+    "NAV_CONTROLLER_OUTPUT", "RC_CHANNELS_RAW", "ACTUATOR_OUTPUT_STATUS",
+    "ESC_INFO", "ESC_STATUS", "SERVO_OUTPUT_RAW", "VIBRATION", *ESC_TELEMETRY,
 }  # fmt: skip
 """These change what later messages mean, or are kept as words: tested beside their own modules."""
 

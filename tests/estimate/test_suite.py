@@ -79,7 +79,7 @@ SURROUNDINGS = (
 )  # fmt: skip
 NOT_ASKED = (
     "own.", "forecast.", "place.", "wind.gust", "satellites", "position.", "filter.", "home.", "drift.",
-    *SURROUNDINGS,
+    "flight.", "hold.", "return.standstill", *SURROUNDINGS,
 )  # fmt: skip
 """Needs the aircraft's parameters, its silence, a landing place, gusts told, messages of position: each beside its
 own module."""

@@ -27,6 +27,7 @@ _UNTOUCHED: Final = frozenset({0, 65535})
 @folds(RC_CHANNELS, *TOLD)
 def _channels(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     aircraft.control.channels(aircraft.readings, values[19], values[20], now_us)
+    aircraft.intended.channels(values[1:19], now_us)
 
 
 @hears(HEARTBEAT, STATION_AGE)

@@ -14,7 +14,6 @@ from watchkeeper.aircraft.state import Aircraft
 TILT: Final = INDEX["flight.tilt"]
 _EVERYBODY: Final = 0
 _SET_MODE: Final = 11
-_CHANNELS: Final = 19
 
 
 def fold_attitude(aircraft: Aircraft, roll_rad: float, pitch_rad: float, yaw_rad: float, now_us: int) -> None:
@@ -22,8 +21,11 @@ def fold_attitude(aircraft: Aircraft, roll_rad: float, pitch_rad: float, yaw_rad
     intended = aircraft.intended
     intended.roll_rad, intended.pitch_rad, intended.yaw_rad = roll_rad, pitch_rad, yaw_rad
     intended.attitude.mark(now_us)
-    upright = math.cos(roll_rad) * math.cos(pitch_rad)
-    aircraft.readings.put(TILT, math.degrees(math.acos(upright)), intended.attitude)
+    if math.isfinite(roll_rad) and math.isfinite(pitch_rad):
+        tilt_deg = math.degrees(math.acos(math.cos(roll_rad) * math.cos(pitch_rad)))
+    else:
+        tilt_deg = math.nan
+    aircraft.readings.put(TILT, tilt_deg, intended.attitude)
 
 
 @folds(31, TILT)
@@ -31,14 +33,9 @@ def _quaternion(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> Non
     # to roll, pitch and yaw (Stevens and Lewis, Aircraft Control and Simulation, ch. 1; from memory)
     w, x, y, z = values[1:5]
     roll_rad = math.atan2(2 * (w * x + y * z), 1 - 2 * (x * x + y * y))
-    pitch_rad = math.asin(max(-1.0, min(1.0, 2 * (w * y - z * x))))
+    pitch_rad = math.asin(max(-1.0, min(1.0, 2 * (w * y - z * x)))) + 0 * (w + x + y + z)  # a fault stays one
     yaw_rad = math.atan2(2 * (w * z + x * y), 1 - 2 * (y * y + z * z))
     fold_attitude(aircraft, roll_rad, pitch_rad, yaw_rad, now_us)
-
-
-@folds(65)
-def _channels(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
-    aircraft.intended.channels(values[1:_CHANNELS], now_us)
 
 
 @folds(35)

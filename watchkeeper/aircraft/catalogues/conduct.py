@@ -78,6 +78,7 @@ CONDUCT: tuple[R, ...] = (
         "m",
         "how far it has left the place it holds, with no stick or order for it; 0 while it holds or is flown",
         "estimate: motion, channels, lean",
+        held=True,
         estimate=True,
     ),
 )

@@ -159,11 +159,9 @@ class Headway:
         return tilt_deg is not None and limit_deg is not None and tilt_deg > STEADY_SHARE * limit_deg
 
     def _hold_s(self, plan: ReturnPlan) -> float:
-        """Return how long it may hold away from home."""
-        settings, file = self._own.settings(), self._aircraft.file
+        """Return how long it may hold away from home: only its own settings say for sure where its hold comes."""
+        settings = self._own.settings()
         order = settings.return_order.words if settings is not None else None
-        if order is None and file is not None and "order" in file.return_.model_fields_set:
-            order = plan.order
         if order is None:
             return USUAL_HOLD_S
         if "hold" in order and ("cruise" not in order or order.index("hold") < order.index("cruise")):

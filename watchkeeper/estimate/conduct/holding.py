@@ -54,7 +54,7 @@ class Holding:
         self._anchor: Around | None = None
         self._anchored_us = 0
         self._neutral: tuple[int, ...] = ()
-        self._holds = False
+        self._holds: bool | None = None
         self.stream = Stream()
 
     def run(self, now_us: int) -> tuple[float] | None:
@@ -62,7 +62,7 @@ class Holding:
         aircraft = self._aircraft
         values = aircraft.readings.values
         if values[_PHASE] != "airborne" or values[_MODE] != "position_hold":
-            if not self._holds:
+            if self._holds is False or not aircraft.streams.position.count:
                 return None
             self._let_go()
             self._holds = False

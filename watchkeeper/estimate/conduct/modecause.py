@@ -19,6 +19,8 @@ BEFORE_US: Final = 3 * US
 """So long before a change is told its order was given: a heartbeat a second, and a slow link's delay."""
 SETTLE_US: Final = 3 * US
 """What tells the cause may come after the change: CURRENT_MODE every two seconds, an acknowledgement."""
+MOST_SETTLE_US: Final = 20 * US
+"""A slow radio sends CURRENT_MODE every ten seconds (common practice)."""
 LOST_US: Final = 15 * US
 """A lost control link acts after some seconds (common practice: 1 to 10)."""
 DUE_S: Final = 5.0
@@ -27,6 +29,8 @@ WARNING: Final = 4
 """MAV_SEVERITY_WARNING; what is more severe has a lower number."""
 INFORMATION: Final = 6
 """MAV_SEVERITY_INFO"""
+NAMED_US: Final = 10 * US
+"""A number that no table has is named by CURRENT_MODE only, some seconds later: one change, not two."""
 FOLLOWS: Final = frozenset(
     {
         ("takeoff", "position_hold"), ("takeoff", "mission"), ("takeoff", "external"),
@@ -44,6 +48,7 @@ _ACTS: Final = {
     "position_hold": frozenset({"hold"}),
     "altitude_hold": frozenset({"height_hold"}),
 }
+_NAMELESS: Final = "other"
 _OWN: Final = {"safe_recovery": "own_return", "land": "own_landing"}
 _PHASE: Final = INDEX["flight.phase"]
 _MODE: Final = INDEX["flight.mode"]
@@ -75,7 +80,9 @@ class ModeCause:
             self._mode, self._open = mode, False
             return self._say("none")
         if mode != self._mode:
-            self._before, self._mode, self._changed_us, self._open = self._mode, mode, now_us, True
+            if self._mode != _NAMELESS or now_us - self._changed_us > NAMED_US:
+                self._before, self._changed_us = self._mode, now_us
+            self._mode, self._open = mode, True
             self._due = self._own_action_due(mode)
         if self._open:
             cause = self._found(mode, now_us)
@@ -113,15 +120,23 @@ class ModeCause:
             return "ordered"
         if told is False:
             return "ordered"
+        if mode == _NAMELESS and now_us - self._changed_us < self._settle_us():
+            return None  # which mode it is will be told
         if self._trouble(since_us):
             return "own"
         if intended.switch_us > since_us:
             return "switched"
-        if now_us - self._changed_us < SETTLE_US:
+        if now_us - self._changed_us < self._settle_us():
             return None
         if self._warned(since_us):
             return "own"
         return "unasked" if intended.orders and self._radio_seen(now_us) else "unknown"
+
+    def _settle_us(self) -> int:
+        """Return how long what tells the cause is waited for: CURRENT_MODE as it comes, where it tells."""
+        if self._aircraft.modes.intended is None:
+            return SETTLE_US
+        return max(SETTLE_US, min(MOST_SETTLE_US, 2 * self._aircraft.streams.mode.interval_us))
 
     def _since_us(self) -> int:
         return self._changed_us - BEFORE_US - 2 * self._aircraft.streams.heartbeat.interval_us
