@@ -39,7 +39,8 @@ def test_a_heartbeat_over_two_sources_is_one() -> None:
     assert flight.fleet.aircraft == {}
 
 
-@pytest.mark.parametrize("message", sorted(set(FOLDINGS) - {0, 109, 166}))
+# heartbeats and radios begin otherwise; ESC_INFO and ESC_STATUS are not in pymavlink (facts.md 9)
+@pytest.mark.parametrize("message", sorted(set(FOLDINGS) - {0, 109, 166, 290, 291}))
 @pytest.mark.parametrize("heartbeat_first", [False, True])
 def test_a_heartbeat_and_another_message_make_one(message: int, *, heartbeat_first: bool) -> None:
     flight = Flight()

@@ -79,7 +79,8 @@ SURROUNDINGS = (
 )  # fmt: skip
 NOT_ASKED = (
     "own.", "forecast.", "place.", "wind.gust", "satellites", "position.", "filter.", "home.", "drift.",
-    "flight.", "hold.", "return.standstill", *SURROUNDINGS,
+    "flight.", "hold.", "return.standstill", "return.hold_left", "ready.", "plan.", "crew.",
+    "traffic.", "separation.", "motors.", "vibration.", "text.", "unhealthy.", *SURROUNDINGS,
 )  # fmt: skip
 """Needs the aircraft's parameters, its silence, a landing place, gusts told, messages of position: each beside its
 own module."""

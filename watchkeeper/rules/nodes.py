@@ -60,7 +60,9 @@ class Truth:
     deciding: Find
     missing: Find
     guarded: tuple[int, ...] = ()
-    """Readings that it asks for with `known`: what is joined with it may do without them."""
+    """Readings that it asks for with `known`: what is joined to it by `and` may do without them."""
+    excused: tuple[int, ...] = ()
+    """Readings that it asks for with `not known`: what is joined to it by `or` may do without them."""
 
 
 def joined(groups: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
@@ -230,7 +232,7 @@ def negate(of: Truth) -> Truth:
             return NOT_MET
         return MET if verdict is NOT_MET else verdict
 
-    return Truth(judge, of.readings, of.timed, of.deciding, of.missing, of.guarded)
+    return Truth(judge, of.readings, of.timed, of.deciding, of.missing, of.excused, of.guarded)
 
 
 def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
@@ -258,7 +260,7 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
         # one operand is enough for the strong verdict; any other stands by all that share it
         return joined([part.deciding(view) for part in (agreed[:1] if verdict is strong else agreed)])
 
-    guarded = frozenset(joined([part.guarded for part in parts]))
+    guarded = frozenset(joined([part.guarded if every else part.excused for part in parts]))
 
     def missing(view: View) -> tuple[int, ...]:
         # a reading that the same words ask for with `known` is one that may be missing; and where that is not so,
