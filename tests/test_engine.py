@@ -193,9 +193,7 @@ def test_orders_for_nobody_are_refused_and_for_all_reach_all() -> None:
     fly(engine, planes, 0, 5)
     assert [type(h) for h in engine.order(Order("acknowledge", "position-lost", 99), T0 + 5)] == [Refusal]
     done = engine.order(Order("acknowledge"), T0 + 5)
-    own = [
-        h for h in done if isinstance(h, AlertChange) and h.rule == "position-lost"
-    ]  # they are at one place, too
+    own = [h for h in done if isinstance(h, AlertChange) and h.rule == "position-lost"]
     assert [(h.aircraft, h.change.value) for h in own] == [
         (7, "acknowledged"),
         (8, "acknowledged"),

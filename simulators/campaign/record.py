@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from simulators.campaign.asking import Asking
 from simulators.campaign.draw import Drawn
 from simulators.campaign.floors import Floor
+from simulators.flown.asking import Asking
 from simulators.flown.scenario import FlownDrill, FlownScenario
 from simulators.flown.truth import LIMIT_S, MeanPower, usable_pct
 from simulators.onboard.modes import Landed, Mode

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
+from simulators.flown.asking import STATION, Asking
 from simulators.flown.events import Event, Events
 from simulators.flown.flight import SimulatedFlight
 from simulators.flown.scenario_file import FlownFile
@@ -23,8 +24,6 @@ from watchkeeper.link.framing import GOOD, Framer
 GRID_S: Final = 0.1
 MOST_ORDERS: Final = 1_000_000
 """Frames of clients that are kept: sticks at 50 Hz for five hours. What comes on top goes unheard."""
-STATION: Final = (255, 190)
-"""System and component of the ground station, as scripted flights have it."""
 _HEARTBEAT: Final = kind("HEARTBEAT")
 _STATION_TYPE, _NO_AUTOPILOT, _ACTIVE = 6, 8, 4
 _COMMANDS: Final = (75, 76)
@@ -97,6 +96,7 @@ class FlownDrill:
         self._every = max(1, round(GRID_S / self.flight.step_s))
         self._second = round(1.0 / self.flight.step_s)
         self._station = Sender(*STATION)
+        self._asking = Asking(written.system) if written.settings_told and not served else None
         self._going_up: list[bytes] = []
         self.steps = 0
 
@@ -119,6 +119,8 @@ class FlownDrill:
             beat = self._station.frame(_HEARTBEAT, 0, _STATION_TYPE, _NO_AUTOPILOT, 0, _ACTIVE, 3)
             heard.append((0, beat))
             self._going_up.append(beat)
+        if self._asking is not None:
+            self._going_up += self._asking.look(flight.time_s, (frame for link, frame in heard if link == 0))
         return heard
 
     def order(self, frame: bytes) -> str | None:

@@ -106,6 +106,8 @@ class FlownFile(Heading):
     load: LoadKeys | None = None
     packs: Annotated[list[PackKeys], Field(min_length=1, max_length=4)] = Field(default=[PackKeys(), PackKeys()])
     parameters: dict[str, Number] = Field(default={})
+    settings_told: Annotated[bool, Strict()] = False
+    """Whether a ground station asks for all parameters at the start, so that the stream has them."""
     rates_hz: dict[str, Positive] = Field(default={})
     rate_scale: Annotated[Number, Field(gt=0, le=4)] = 1.0
     ground: GroundKeys | None = None

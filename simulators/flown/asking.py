@@ -1,15 +1,16 @@
-"""A ground station that asks for all parameters when it first hears the aircraft, and again for what got lost."""
+"""A ground station that asks for all parameters, and how they are coded, and again for what got lost."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Final
 
-from simulators.flown.scenario import STATION
 from simulators.wire.packing import Sender, kind
 from simulators.wire.received import AUTOPILOT
 from watchkeeper.link.decode import named
 
+STATION: Final = (255, 190)
+"""System and component of a ground station."""
 FIRST_S: Final = 1.0
 _AGAIN_S: Final = 2.0
 _LAST_S: Final = 60.0
@@ -20,6 +21,10 @@ _HEADER: Final = 10
 _LIST: Final = kind("PARAM_REQUEST_LIST")
 _READ: Final = kind("PARAM_REQUEST_READ")
 _VALUE: Final = kind("PARAM_VALUE")
+_VERSION: Final = kind("AUTOPILOT_VERSION")
+_COMMAND: Final = kind("COMMAND_LONG")
+_REQUEST_MESSAGE: Final = 512
+"""MAV_CMD_REQUEST_MESSAGE"""
 
 
 class Asking:
@@ -28,6 +33,8 @@ class Asking:
     def __init__(self, system: int) -> None:
         self.missing: set[int] | None = None
         """Indexes still to come; None while nothing has come."""
+        self._told = False
+        """Whether it has told how its parameters are coded."""
         self._system = system
         self._sender = Sender(*STATION)
         self._heard_s = FIRST_S - _AGAIN_S
@@ -35,15 +42,21 @@ class Asking:
     def look(self, now_s: float, frames: Iterable[bytes]) -> list[bytes]:
         """Take the frames that were heard and return those to send."""
         for frame in frames:
-            if frame[_SYSTEM_AT] == self._system and frame[_NUMBER_AT] == _VALUE.number:
+            if frame[_SYSTEM_AT] != self._system:
+                continue
+            self._told = self._told or frame[_NUMBER_AT] == _VERSION.number
+            if frame[_NUMBER_AT] == _VALUE.number:
                 value = named(_VALUE.id, frame[_HEADER : _HEADER + frame[1]])
                 if self.missing is None:
                     self.missing = set(range(value["param_count"]))
                 self.missing.discard(value["param_index"])
                 self._heard_s = now_s
-        if self.missing == set() or now_s > _LAST_S or now_s - self._heard_s < _AGAIN_S:
+        if (self.missing == set() and self._told) or now_s > _LAST_S or now_s - self._heard_s < _AGAIN_S:
             return []
         self._heard_s = now_s
+        frame, to = self._sender.frame, (self._system, AUTOPILOT)
+        coded = frame(_COMMAND, float(_VERSION.id), *(0.0,) * 6, _REQUEST_MESSAGE, *to, 0)
+        asked = [] if self._told else [coded]
         if self.missing is None:
-            return [self._sender.frame(_LIST, self._system, AUTOPILOT)]
-        return [self._sender.frame(_READ, at, self._system, AUTOPILOT, b"") for at in sorted(self.missing)[:10]]
+            return [*asked, frame(_LIST, *to)]
+        return asked + [frame(_READ, at, *to, b"") for at in sorted(self.missing)[:10]]
