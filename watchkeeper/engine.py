@@ -33,7 +33,7 @@ from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.estimate.learning import JSON
 from watchkeeper.estimate.packs.packseen import Flown
 from watchkeeper.estimate.resuming import Resuming, record
-from watchkeeper.estimate.suite import NEEDS, EstimateSuite
+from watchkeeper.estimate.suite import ASKS, NEEDS, EstimateSuite
 from watchkeeper.link.framing import Framer
 from watchkeeper.rules.load import RuleSet, load_packs
 
@@ -153,7 +153,10 @@ class Engine:
                 if aircraft.system in resuming and self._resuming.settle(aircraft, one.suite, one.seen_us, now_us):
                     one.estimated_us = now_us - ESTIMATE_EVERY_US  # worked out anew with what was kept
                 message = frame[3]
-                estimated = message in NEEDS and now_us - one.estimated_us >= ESTIMATE_EVERY_US
+                since_us = now_us - one.estimated_us
+                estimated = (message in NEEDS and since_us >= ESTIMATE_EVERY_US) or (
+                    since_us >= 2 * ESTIMATE_EVERY_US and message in ASKS
+                )
                 if estimated:
                     one.estimated_us = now_us
                     one.suite.run(now_us)

@@ -54,9 +54,9 @@ class Asking:
         if (self.missing == set() and self._told) or now_s > _LAST_S or now_s - self._heard_s < _AGAIN_S:
             return []
         self._heard_s = now_s
-        frame, to = self._sender.frame, (self._system, AUTOPILOT)
-        coded = frame(_COMMAND, float(_VERSION.id), *(0.0,) * 6, _REQUEST_MESSAGE, *to, 0)
+        pack, to = self._sender.frame, (self._system, AUTOPILOT)
+        coded = pack(_COMMAND, float(_VERSION.id), *(0.0,) * 6, _REQUEST_MESSAGE, *to, 0)
         asked = [] if self._told else [coded]
         if self.missing is None:
-            return [*asked, frame(_LIST, *to)]
-        return asked + [frame(_READ, at, *to, b"") for at in sorted(self.missing)[:10]]
+            return [*asked, pack(_LIST, *to)]
+        return asked + [pack(_READ, at, *to, b"") for at in sorted(self.missing)[:10]]

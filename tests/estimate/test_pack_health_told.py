@@ -29,6 +29,10 @@ Told = dict[str, Any]
 Tell = Callable[[float, Told, Told], tuple[Told | None, Told | None]]
 
 
+NOT_ASKED = {"watch-blind", "take-off-wait", "armed-with-reasons"}
+"""What is told of an aircraft that sends batteries and little else."""
+
+
 class Aircraft:
     """Two packs of one bus that report once a second; the hover begins at 20 s."""
 
@@ -98,7 +102,7 @@ class Aircraft:
         return {
             one.rule: round(one.time_us / 1e6 - T0, 1)
             for one in reversed(self.changes)
-            if one.change == "raised" and one.rule != "watch-blind" and level in {None, one.level}
+            if one.change == "raised" and one.rule not in NOT_ASKED and level in {None, one.level}
         }
 
     def evidence(self, rule: str) -> Mapping[str, Any]:

@@ -19,7 +19,7 @@ from watchkeeper.alerts.events import AlertChange, Happening
 from watchkeeper.cli.inputs import load_rules
 from watchkeeper.engine import Engine
 
-TRAFFIC = load_rules([ROOT / "rules" / "traffic.yaml"], only=True)
+TRAFFIC = load_rules([ROOT / "rules" / "traffic.yaml", ROOT / "rules" / "link.yaml"], only=True)
 T0 = 1_777_000_000.0
 SEA_M = 300.0
 ALL = 1 | 2 | 4 | 8 | 128

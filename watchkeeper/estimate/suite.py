@@ -47,16 +47,20 @@ NEEDS: Final = frozenset(
         168,  # WIND
         231,  # WIND_COV
         235,  # HIGH_LATENCY2
-        *radio.NEEDS,
-        *position.NEEDS,
-        *airframe.NEEDS,
-        *surroundings.NEEDS,
-        *traffic.NEEDS,
-        *readiness.NEEDS,
-        *conduct.NEEDS,
     }
 )
 """Messages that call for a run."""
+ASKS: Final = (
+    radio.NEEDS
+    | position.NEEDS
+    | airframe.NEEDS
+    | surroundings.NEEDS
+    | traffic.NEEDS
+    | readiness.NEEDS
+    | conduct.NEEDS
+)
+"""Messages that call for one only where none of those comes: when packs and motion are looked at must not hang on
+what else an aircraft sends."""
 MAX_FLOWN: Final = 8
 """Flights that wait to be asked for; in a replay nobody asks."""
 PHASE: Final = INDEX["flight.phase"]
