@@ -112,6 +112,9 @@ def called(happened: list[Happening], rule: str) -> list[RoutineCall]:
 def test_checklist_and_roles_are_reasons_until_they_are_done_and_then_it_is_said_once() -> None:
     ground = Ground()
     ground.run(3)
+    assert ground.of("Checklist") == []  # nobody has begun it: it may be kept on paper
+    ground.order("uncheck", text="rotor latches")
+    ground.run(1)
     assert ground.of("Checklist") == ["Checklist. Open: rotor latches.", "Checklist. Open: pack connectors."]
     assert len(ground.of("Crew")) == 2
     ground.prepare()
@@ -131,7 +134,8 @@ def test_what_is_no_item_and_no_role_asked_is_refused() -> None:
     for action, fields in (("check", {"text": "wings"}), ("uncheck", {"text": ""}), ("confirm", {"role": "post"})):
         [answer] = ground.order(action, **fields)
         assert isinstance(answer, Refusal)
-    assert len(ground.of("Checklist")) == 2
+    ground.run(1)
+    assert ground.of("Checklist") == []
     [unknown] = ground.engine.order(Order("check", aircraft=9, text="rotor latches"), T0 + ground.second)
     assert isinstance(unknown, Refusal)
 
@@ -220,7 +224,9 @@ def test_a_plan_is_todays_where_the_sortie_names_its_points(point: str, wanted: 
 
 def test_arming_with_reasons_is_told_and_in_the_air_there_are_none() -> None:
     ground = Ground()
-    ground.run(5)
+    ground.prepare()
+    ground.order("uncheck", text="rotor latches")
+    ground.run(2)
     ground.armed = True
     ground.run(2)
     [told] = raised(ground.happened, "armed-with-reasons")

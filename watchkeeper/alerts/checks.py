@@ -18,13 +18,15 @@ MAX_MISFITS: Final = 40
 class Checks:
     """Items checked, roles that confirmed to hear the watch, and how the settings compare with the brief's."""
 
-    __slots__ = ("asked", "checked", "checklist", "compared", "confirmed", "misfits", "roles")
+    __slots__ = ("asked", "checked", "checklist", "compared", "confirmed", "kept", "misfits", "roles")
 
     def __init__(self, checklist: Sequence[str] = (), roles: Sequence[str] = ()) -> None:
         self.checklist = tuple(checklist)
         self.roles = tuple(roles)
         self.checked: set[str] = set()
         self.confirmed: set[str] = set()
+        self.kept = False
+        """Whether anybody has checked or confirmed anything: a crew that keeps its list on paper is not nagged."""
         self.asked = False
         """Whether somebody is to compare them: a part of the program that can."""
         self.compared = False
@@ -42,12 +44,12 @@ class Checks:
             if order.role not in self.roles:
                 return "this role is not asked to confirm"
             self.confirmed.add(order.role)
+            self.kept = True
         elif order.text not in self.checklist:
             return "no such item of the checklist"
-        elif order.action == "check":
-            self.checked.add(order.text)
         else:
-            self.checked.discard(order.text)
+            self.kept = True
+            (self.checked.add if order.action == "check" else self.checked.discard)(order.text)
         return ""
 
     def begin_anew(self) -> None:
@@ -57,10 +59,10 @@ class Checks:
 
     @property
     def open(self) -> tuple[str, ...]:
-        """Items of the checklist that are not checked, in its order."""
-        return tuple(item for item in self.checklist if item not in self.checked)
+        """Items of the checklist that are not checked, in its order, where it is kept here."""
+        return tuple(item for item in self.checklist if self.kept and item not in self.checked)
 
     @property
     def unheard(self) -> tuple[str, ...]:
-        """Roles that have not confirmed that they hear the watch."""
-        return tuple(role for role in self.roles if role not in self.confirmed)
+        """Roles that have not confirmed that they hear the watch, where any has."""
+        return tuple(role for role in self.roles if self.kept and role not in self.confirmed)

@@ -25,11 +25,14 @@ OWN: Final = frozenset({"take-off-wait", "armed-with-reasons"})
 """Rules that speak of the reasons themselves."""
 _NO_FIX: Final = frozenset({"none", "no_fix", "fix_2d"})
 _REASONS: Final = INDEX["ready.reasons"]
+_MENDABLE: Final = INDEX["ready.mendable"]
+_UNTOLD: Final = "Battery. Its charge is not known."
+_BLIND: Final = "Watch. Cannot see "
+"""What the aircraft does not send will not come for waiting."""
 _WHY: Final = INDEX["ready.why"]
 _LIVE: Final = (
     ("flight.armed", "No heartbeat yet."),
     ("position.height", "No height yet."),
-    ("position.home_distance", "No position from home yet."),
     ("satellites.fix", "Nothing told of satellites yet."),
     ("battery.voltage", "No battery voltage yet."),
 )
@@ -60,6 +63,8 @@ class Readiness:
         self.reasons = tuple(dict.fromkeys(self._all(alerts, blind, now_us)))
         self._stream.mark(now_us)
         self._readings.put(_REASONS, float(len(self.reasons)), self._stream)
+        mendable = sum(1 for reason in self.reasons if reason != _UNTOLD and not reason.startswith(_BLIND))
+        self._readings.put(_MENDABLE, float(mendable), self._stream)
         self._readings.put(_WHY, " ".join(self.reasons) or None, self._stream)
 
     def _all(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> Iterator[str]:
@@ -77,7 +82,7 @@ class Readiness:
         yield from (f"Checklist. Open: {item}." for item in checks.open)
         yield from (f"Crew. The {role} has not confirmed to hear the watch." for role in checks.unheard)
         if blind:
-            yield f"Watch. Cannot see {', '.join(sorted(blind))}."
+            yield f"{_BLIND}{', '.join(sorted(blind))}."
 
     def _telemetry(self, now_us: int) -> Iterator[str]:
         age_s = self._read("link.age", now_us)
@@ -91,7 +96,7 @@ class Readiness:
     def _packs(self, now_us: int) -> Iterator[str]:
         charge_pct = self._read("battery.charge_left", now_us)
         if charge_pct is None:
-            yield "Battery. Its charge is not known."
+            yield _UNTOLD
         elif charge_pct < FULL_PCT:
             yield f"Battery. Not full, {charge_pct:.0f} percent."
         spread_pct = self._read("battery.charge_spread", now_us)

@@ -15,6 +15,15 @@ READINESS: tuple[R, ...] = (
         estimate=True,
     ),
     R(
+        "ready.mendable",
+        "count",
+        "those of them that somebody on the ground can do away with now",
+        "all that is known before it",
+        5,
+        10,
+        estimate=True,
+    ),
+    R(
         "ready.why",
         "",
         "the reasons to wait, the weightiest first",
