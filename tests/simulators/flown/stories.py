@@ -162,7 +162,7 @@ def low_approach(flight: Flight) -> None:
     [first, *_] = flight.drill.flight.pilot.guards.low
     assert first.acted
     fired = flight.since(Mode.LAND)
-    assert 25.0 < fired - fault < 60.0
+    assert 60.0 < fired - fault < 100.0
     assert flight.at(fired).height_m < 10.0
     assert flight.at(fired).speed_m_s > 2.0  # on the approach, not at its end
     assert 60.0 < flight.rows[-1].away_m < 200.0

@@ -21,12 +21,6 @@ CALM = {
 }  # fmt: skip
 STRIKE = {"motors-stop-in-the-air", "return-below-the-ridge"}
 """These strike the ground by their story."""
-TO_COME = {
-    "cell-spread", "motor-balance", "falling", "wind-high", "home-moved", "drift",
-    "position-pulled", "plan-loaded", "fence-breach", "return-too-low", "control-lost",
-    "load-changed", "interference",
-}  # fmt: skip
-"""Rules that a good watch has and this one may not have yet."""
 MOST_S = 1500.0
 
 
@@ -76,7 +70,7 @@ def test_its_faults_say_what_a_good_watch_calls(name: str) -> None:
     assert (name in CALM) is not bool(written.faults)
     assert written.duration_s <= MOST_S
     packs = [(path.name, path.read_text("utf-8")) for path in sorted(shipped_rules().glob("*.yaml"))]
-    known = load_packs(packs, None).by_id.keys() | TO_COME
+    known = load_packs(packs, None).by_id.keys()
     called: set[str] = set()
     for one in written.faults:
         assert {expected.rule for expected in one.expect} <= known
