@@ -348,6 +348,8 @@ class Engine:
 
     def _look_before(self, one: _Watched, now_us: int) -> None:
         """Work out what speaks against a take-off."""
+        if not one.readiness.wanted():
+            return
         alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
         blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
         one.readiness.look(alerts, blind, now_us)

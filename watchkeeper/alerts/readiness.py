@@ -19,11 +19,12 @@ from watchkeeper.alerts.lifecycle import Alert
 GROUND: Final = frozenset({"on_ground", "armed", "landed"})
 FULL_PCT: Final = 90.0
 """Near full (common practice)."""
-EQUAL_PCT: Final = 5.0
-"""By how much packs may differ at a take-off (common practice: a matched set is within a few %)."""
+EQUAL_PCT: Final = 8.0
+"""By how much packs may differ at a take-off, as in packs-unequal; rest voltage tells a charge no closer."""
 OWN: Final = frozenset({"take-off-wait", "armed-with-reasons"})
 """Rules that speak of the reasons themselves."""
 _NO_FIX: Final = frozenset({"none", "no_fix", "fix_2d"})
+_PHASE: Final = INDEX["flight.phase"]
 _REASONS: Final = INDEX["ready.reasons"]
 _MENDABLE: Final = INDEX["ready.mendable"]
 _UNTOLD: Final = "Battery. Its charge is not known."
@@ -50,16 +51,20 @@ class Readiness:
         """In words, the weightiest first. Empty in the air, and where nothing is known against a take-off."""
         self._flew = False
 
-    def look(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> None:
-        """Work the reasons out; `alerts` are all that are listed, `blind` the subjects that cannot be seen."""
-        phase = self._readings.values[INDEX["flight.phase"]]
+    def wanted(self) -> bool:
+        """Whether there is a take-off to wait with. Follows the phase; after a flight the checks begin anew."""
+        phase = self._readings.values[_PHASE]
         if phase is not None and phase not in GROUND:
             self._flew = True
             self.reasons = ()
-            return
+            return False
         if self._flew:
             self._flew = False
             self.checks.begin_anew()
+        return True
+
+    def look(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> None:
+        """Work the reasons out; `alerts` are all that are listed, `blind` the subjects that cannot be seen."""
         self.reasons = tuple(dict.fromkeys(self._all(alerts, blind, now_us)))
         self._stream.mark(now_us)
         self._readings.put(_REASONS, float(len(self.reasons)), self._stream)
@@ -71,7 +76,7 @@ class Readiness:
         yield from (
             (alert.callout or alert.rule).removeprefix(f"{alert.level.value.capitalize()}. ")
             for alert in alerts
-            if alert.stands and alert.level is not Level.ADVISORY and not alert.trial and alert.rule not in OWN
+            if alert.stands and alert.level is not Level.ADVISORY and not alert.silent and alert.rule not in OWN
         )
         yield from self._telemetry(now_us)
         yield from self._packs(now_us)

@@ -251,7 +251,7 @@ def test_the_practice_flies_out_and_home_and_the_watch_raises_nothing_but_that_i
     assert one.ending.charge_pct > 80.0
     assert 150.0 < last_s < 300.0
     rules = {one.rule for one in happened if isinstance(one, AlertChange)}
-    assert rules <= {"watch-blind", "armed-with-reasons"}
+    assert rules <= {"watch-blind"}
     assert engine.systems() == [AIRCRAFT]
     assert engine.readings(AIRCRAFT)["position.height"] == pytest.approx(0.0, abs=5.0)  # and it did listen
 
