@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from typing import Final
 
@@ -12,7 +13,7 @@ Row = Sequence[float | bool | None]
 _UNSEEN: Final = -1
 
 
-class Looking:
+class Looking(ABC):
     """A part that asks `_see` at each new position of a flight."""
 
     indexes: tuple[int, ...] = ()
@@ -35,6 +36,6 @@ class Looking:
         self._count = look.seen
         return self._see(look, now_us)
 
+    @abstractmethod
     def _see(self, look: Look, now_us: int) -> Row | None:
         """Return the answers for a look."""
-        raise NotImplementedError
