@@ -36,6 +36,9 @@ class Ground:
         self.engine = Engine(shipped(), [FILE], found)
         self.air = Encoder(7, 1)
         self.station = Encoder(255, 190)
+        self.radio = Encoder(51, 68)
+        self.whole = False
+        """Whether it also sends what else the rules look at on the ground."""
         self.armed = False
         self.landed = 1
         self.fix = 3
@@ -68,9 +71,18 @@ class Ground:
             frames.append(
                 encode(
                     "BATTERY_STATUS", id=number, voltages=[millivolts, *[65535] * 9], current_battery=100,
-                    battery_remaining=-1, current_consumed=-1, energy_consumed=-1, temperature=2000,
+                    battery_remaining=99 if self.whole else -1, current_consumed=-1, energy_consumed=-1, temperature=2000,
                 )
             )  # fmt: skip
+        if self.whole:
+            frames.append(encode("ATTITUDE", time_boot_ms=boot))
+            sensors = {f"onboard_control_sensors_{of}": 0x3F for of in ("present", "enabled", "health")}
+            frames.append(
+                encode("SYS_STATUS", **sensors, voltage_battery=65535, current_battery=-1, battery_remaining=-1)
+            )
+            frames.append(
+                self.radio.encode("RADIO_STATUS", rssi=200, remrssi=198, noise=40, remnoise=42, txbuf=100)
+            )
         if self.plan is not None:
             frames.append(encode("MISSION_CURRENT", seq=0, total=self.plan, mission_state=2))
         frames.append(self.station.encode("HEARTBEAT", type=6, autopilot=8, mavlink_version=3))
@@ -98,7 +110,7 @@ class Ground:
             assert self.order("check", text=item) == []
         for role in ("pilot", "observer"):
             assert self.order("confirm", role=role) == []
-        self.run(2)
+        self.run(50)  # until then the watch is still looking at what is sent
 
 
 def raised(happened: list[Happening], rule: str) -> list[AlertChange]:
@@ -111,6 +123,7 @@ def called(happened: list[Happening], rule: str) -> list[RoutineCall]:
 
 def test_checklist_and_roles_are_reasons_until_they_are_done_and_then_it_is_said_once() -> None:
     ground = Ground()
+    ground.whole, ground.plan = True, 65535
     ground.run(3)
     assert ground.of("Checklist") == []  # nobody has begun it: it may be kept on paper
     ground.order("uncheck", text="rotor latches")
@@ -123,7 +136,7 @@ def test_checklist_and_roles_are_reasons_until_they_are_done_and_then_it_is_said
     [clear] = called(ground.happened, "take-off-clear")
     assert clear.callout == "Nothing known against take-off."
     ground.order("uncheck", text="rotor latches")
-    ground.run(50)
+    ground.run(65)
     [wait] = raised(ground.happened, "take-off-wait")
     assert (wait.level, ground.of("Checklist")) == (Level.ADVISORY, ["Checklist. Open: rotor latches."])
 
@@ -268,7 +281,7 @@ def test_home_and_crew_apart_is_a_caution_where_the_station_tells_its_place() ->
 def test_standing_alerts_are_reasons_but_not_those_that_tell_of_them() -> None:
     ground = Ground()
     ground.packs_mv = [FULL_MV, HALF_MV]
-    ground.run(60)
+    ground.run(65)
     assert raised(ground.happened, "take-off-wait")
     assert not [reason for reason in ground.reasons if reason.startswith("Take-off")]
     ground.engine.order(Order("report", rule="voice", ok=False, text="voice not working"), T0 + ground.second)

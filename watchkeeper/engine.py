@@ -47,6 +47,8 @@ ESTIMATE_EVERY_US = 500_000
 UNHEARD_AFTER_US = 15_000_000
 SETTLED_AFTER_US = 40_000_000
 """An aircraft is given this long to send each of its messages, and trends to form, before anything is missed."""
+TOLD_AFTER_US = SETTLED_AFTER_US + 10_000_000
+"""By then what cannot be seen of it has been told."""
 QUIET_US = 3_000_000
 """Silent for longer: that it cannot be seen is said by the link's own alerts, not once a reading."""
 GONE_AFTER_US = 60_000_000
@@ -352,7 +354,7 @@ class Engine:
             return
         alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
         blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
-        one.readiness.look(alerts, blind, now_us)
+        one.readiness.look(alerts, blind, now_us, settled=now_us - one.seen_us >= TOLD_AFTER_US)
 
     def _flood(self, now_us: int) -> None:
         flooding = self._teller.flood.passed(now_us)

@@ -117,6 +117,7 @@ class WatchDesk:
         elif kept > self._kept and (began or now_us - self._summed_us >= SUM_EVERY_US):
             words = f"Watch. {'One alert' if kept == 1 else f'{kept} alerts'} not spoken. See the list."
         else:
+            self._kept = min(self._kept, kept)
             return  # came and went within ten minutes: nothing that a call could tell
         self._kept, self._summed_us = kept, now_us
         reason = "ten alerts in ten minutes; advisories and repetitions of cautions are not spoken"

@@ -49,5 +49,7 @@ class Hush:
     def flooded(self, ruling: Ruling, *, again: bool = False) -> bool:
         """Whether a flood of alerts keeps that ruling off the voice."""
         level = ruling.alert.level
+        if ruling.rule.sterile:
+            return False  # what speaks through a sterile phase speaks through a flood
         kept = level is Level.ADVISORY or (again and level is Level.CAUTION)
         return kept and self._flood.flooding

@@ -28,6 +28,7 @@ _PHASE: Final = INDEX["flight.phase"]
 _REASONS: Final = INDEX["ready.reasons"]
 _MENDABLE: Final = INDEX["ready.mendable"]
 _UNTOLD: Final = "Battery. Its charge is not known."
+_LOOKING: Final = "Watch. Still looking at what is sent."
 _BLIND: Final = "Watch. Cannot see "
 """What the aircraft does not send will not come for waiting."""
 _WHY: Final = INDEX["ready.why"]
@@ -63,12 +64,17 @@ class Readiness:
             self.checks.begin_anew()
         return True
 
-    def look(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> None:
-        """Work the reasons out; `alerts` are all that are listed, `blind` the subjects that cannot be seen."""
-        self.reasons = tuple(dict.fromkeys(self._all(alerts, blind, now_us)))
+    def look(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int, *, settled: bool = True) -> None:
+        """Work the reasons out; `alerts` are all that are listed, `blind` the subjects that cannot be seen.
+
+        `settled`: it has been heard for long enough to tell what it does not send.
+        """
+        self.reasons = tuple(dict.fromkeys((*self._all(alerts, blind, now_us), *(() if settled else (_LOOKING,)))))
         self._stream.mark(now_us)
         self._readings.put(_REASONS, float(len(self.reasons)), self._stream)
-        mendable = sum(1 for reason in self.reasons if reason != _UNTOLD and not reason.startswith(_BLIND))
+        mendable = sum(
+            1 for reason in self.reasons if reason not in {_UNTOLD, _LOOKING} and not reason.startswith(_BLIND)
+        )
         self._readings.put(_MENDABLE, float(mendable), self._stream)
         self._readings.put(_WHY, " ".join(self.reasons) or None, self._stream)
 
@@ -76,7 +82,10 @@ class Readiness:
         yield from (
             (alert.callout or alert.rule).removeprefix(f"{alert.level.value.capitalize()}. ")
             for alert in alerts
-            if alert.stands and alert.level is not Level.ADVISORY and not alert.silent and alert.rule not in OWN
+            if alert.stands
+            and alert.level is not Level.ADVISORY
+            and alert.rule not in OWN
+            and not (alert.trial or alert.suppressed)  # shelving hushes the voice, it takes no reason away
         )
         yield from self._telemetry(now_us)
         yield from self._packs(now_us)

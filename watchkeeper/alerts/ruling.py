@@ -37,8 +37,8 @@ class Ruling:
     """Holds the alert, the views of both conditions, and a running delay."""
 
     __slots__ = (
-        "_clear_view", "_counts", "_known_unmet", "_raised", "_view", "alert", "changing", "order", "rule",
-        "since_us", "verdict",
+        "_clear_view", "_counts", "_known_unmet", "_raised", "_tells", "_view", "alert", "changing", "order",
+        "rule", "since_us", "verdict",
     )  # fmt: skip
 
     def __init__(self, rule: Rule, order: int, readings: Readings, aircraft: int) -> None:
@@ -54,6 +54,8 @@ class Ruling:
         self._raised = Rolling(CHATTER_US, CHATTER_COUNT)
         self.changing = False
         """It has chattered in this flight; it is then over only after CALM_US."""
+        self._tells = any(CATALOGUE[i].text for i in rule.when.readings)
+        """It passes words on: one that comes after another is another, not the same again."""
         self.verdict = Verdict.BLIND
 
     def applies(self, phase: object) -> bool:
@@ -131,7 +133,7 @@ class Ruling:
 
     def raised(self, now_us: int) -> bool:
         """Note that it was told; return whether it has begun to chatter."""
-        if self._raised.add(now_us) < CHATTER_COUNT or self.changing:
+        if self._raised.add(now_us) < CHATTER_COUNT or self.changing or self._tells:
             return False
         self.changing = True
         return True
