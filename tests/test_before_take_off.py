@@ -71,7 +71,8 @@ class Ground:
             frames.append(
                 encode(
                     "BATTERY_STATUS", id=number, voltages=[millivolts, *[65535] * 9], current_battery=100,
-                    battery_remaining=99 if self.whole else -1, current_consumed=-1, energy_consumed=-1, temperature=2000,
+                    battery_remaining=99 if self.whole else -1, current_consumed=-1, energy_consumed=-1,
+                    temperature=2000,
                 )
             )  # fmt: skip
         if self.whole:

@@ -269,3 +269,28 @@ def test_receivers_without_end_are_bounded() -> None:
             sky.tell("ADSB_VEHICLE", sender=Sender(system, 156), **(VEHICLE | {"ICAO_address": 0}))
     assert len(sky.traffic.tracks) <= MOST_TRACKS
     assert len(sky.traffic._told) <= 32
+
+
+def test_a_receiver_heard_over_two_links_is_one() -> None:
+    traffic = Traffic()
+    for second in range(60):
+        traffic.note_receiver(("b", 1, 156), second * S, beat=True)
+        if second < 20:
+            traffic.note_receiver(("a", 1, 156), second * S, beat=True)
+    assert traffic.watched(59 * S) is True
+
+
+def test_made_up_receivers_do_not_keep_the_real_one_out() -> None:
+    traffic = Traffic()
+    for system in range(200):
+        traffic.note_receiver(("a", system, 1), S, beat=False)
+    traffic.note_receiver(("a", 250, 156), 90 * S, beat=False)
+    assert traffic.watched(91 * S) is True
+
+
+def test_a_drone_whose_clock_was_never_set_moves_all_the_same() -> None:
+    sky = Sky()
+    for metres in range(5):
+        sky.tell("OPEN_DRONE_ID_LOCATION", **(DRONE | {"timestamp": 0.0, "latitude": 100_000_000 + 900 * metres}))
+        sky.wait(1)
+    assert sky.only().report.latitude_deg == pytest.approx(10.00036)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from watchkeeper.aircraft.files import AircraftFile
+from watchkeeper.estimate.surroundings import falling
 from watchkeeper.estimate.surroundings.falling import (
     PLENTY_1_M,
     fall,
@@ -119,3 +120,18 @@ def test_what_nobody_can_mean_is_still_bounded() -> None:
     one = fall(9_000.0, (300.0, 0.0), 200.0, (60.0, 0.0), PLENTY_1_M)
     assert math.isfinite(one.north_m)
     assert one.time_s < 125.0
+
+
+@pytest.mark.parametrize("climb_m_s", [2e3, 2e5, 1e30, -1e30, math.inf, math.nan])
+def test_a_speed_that_nobody_has_takes_no_more_steps(monkeypatch: pytest.MonkeyPatch, climb_m_s: float) -> None:
+    steps = 0
+    step = falling._step
+
+    def counted(*args: float) -> tuple[float, float, float, float, float, float]:
+        nonlocal steps
+        steps += 1
+        return step(*args)
+
+    monkeypatch.setattr(falling, "_step", counted)
+    fall(60.0, (3.0, 0.0), climb_m_s, (4.0, 0.0), PLENTY_1_M)
+    assert 0 < steps < 10_000

@@ -34,7 +34,7 @@ def margin_db(values: tuple[Any, ...]) -> float | None:
     A remote end that is off reports nothing, which the radio passes on as zeros: then only this end counts.
     """
     rssi, remote_rssi, noise, remote_noise = _steps(values)
-    here = None if _UNKNOWN in (rssi, noise) else (rssi - noise) / _STEPS_PER_DB
+    here = None if _UNKNOWN in (rssi, noise) or rssi == noise == 0 else (rssi - noise) / _STEPS_PER_DB
     if remote_rssi in {0, _UNKNOWN} or remote_noise == _UNKNOWN:
         return here
     there = (remote_rssi - remote_noise) / _STEPS_PER_DB
@@ -55,8 +55,9 @@ def _fold(aircraft: Aircraft, values: tuple[Any, ...], stream: Stream) -> None:
         signal_db = ((rssi + remote_rssi) / 2 if far else rssi) / _STEPS_PER_DB
     put(MARGIN, margin_db(values), stream)
     put(SIGNAL, signal_db, stream)
-    put(NOISE, None if noise == _UNKNOWN else noise / _STEPS_PER_DB, stream)
-    put(FAR_NOISE, remote_noise / _STEPS_PER_DB if far and remote_noise != _UNKNOWN else None, stream)
+    # a radio that has only begun reports zeros, which is no quiet
+    put(NOISE, None if noise in {0, _UNKNOWN} else noise / _STEPS_PER_DB, stream)
+    put(FAR_NOISE, remote_noise / _STEPS_PER_DB if far and remote_noise not in {0, _UNKNOWN} else None, stream)
     aircraft.control.told_by = aircraft.control.reporting
 
 

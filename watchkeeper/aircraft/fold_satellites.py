@@ -85,7 +85,7 @@ def _integrity(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None
     receivers = aircraft.receivers
     known = len(FOREIGN_SIGNALS) + 1
     worst = receivers.take_integrity(
-        receiver, jamming if jamming < known else 0, spoofing if spoofing < known else 0
+        receiver, jamming if jamming < known else 0, spoofing if spoofing < known else 0, now_us
     )
     stream = receivers.integrity
     stream.mark(now_us)

@@ -45,6 +45,14 @@ class Row:
             found.append(value)
         return found
 
+    def fresh(self, which: Sequence[int], now_us: int, oldest_us: int) -> list[tuple[int, float]]:
+        """Return the number (from 0) and value of those that are known and not older than `oldest_us`."""
+        return [
+            (i, value)
+            for i in which
+            if (value := self.values[i]) is not None and now_us - self.times_us[i] <= oldest_us
+        ]
+
 
 class Vibration:
     """VIBRATION, as last told."""

@@ -27,7 +27,7 @@ class Item(NamedTuple):
 class Plan:
     """Items by number, and which is flown."""
 
-    __slots__ = ("current", "items", "state", "total")
+    __slots__ = ("changes", "current", "items", "state", "total")
 
     def __init__(self) -> None:
         self.items: dict[int, Item] = {}
@@ -35,10 +35,13 @@ class Plan:
         """How many items there are; None while nobody has told."""
         self.current: int | None = None
         self.state = 0
+        self.changes = 0
+        """Counts up with whatever is told of its items."""
 
     def count(self, total: int) -> None:
         """Take how many items are about to be sent: what is beyond them is no longer in the plan."""
         self.total = total
+        self.changes += 1
         for number in [n for n in self.items if n >= total]:
             del self.items[number]
 
@@ -46,6 +49,7 @@ class Plan:
         """Take one item in."""
         if number not in self.items and len(self.items) >= MOST_ITEMS:
             return
+        self.changes += 1
         placed = is_place(latitude_deg, longitude_deg)
         self.items[number] = Item(command, (latitude_deg, longitude_deg) if placed else None)
 
@@ -54,11 +58,13 @@ class Plan:
 
         Return whether anything changed.
         """
+        known = self.total
         if total == 65535:
             self.items.clear()
             self.total = 0
         elif total:
             self.total = total
+        self.changes += self.total != known
         if number == self.current and state == self.state:
             return False
         self.current = number

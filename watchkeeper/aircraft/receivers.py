@@ -55,17 +55,20 @@ class Receiver:
 class Receivers:
     """Both receivers of one power-up, and what receivers say of foreign signals, by receiver."""
 
-    __slots__ = ("_jamming", "_spoofing", "first", "integrity", "second")
+    __slots__ = ("_told", "first", "integrity", "second")
 
     def __init__(self) -> None:
         self.first = Receiver()
         self.second = Receiver()
         self.integrity = Stream()
-        self._jamming: dict[int, int] = {}
-        self._spoofing: dict[int, int] = {}
+        self._told: dict[int, tuple[int, int, int]] = {}
+        """When each receiver told, and its states of jamming and spoofing."""
 
-    def take_integrity(self, receiver: int, jamming: int, spoofing: int) -> tuple[int, int]:
+    def take_integrity(self, receiver: int, jamming: int, spoofing: int, now_us: int) -> tuple[int, int]:
         """Take states of one receiver (GPS_JAMMING_STATE, GPS_SPOOFING_STATE); return the worst of all."""
-        if receiver in self._jamming or len(self._jamming) < MOST_RECEIVERS:
-            self._jamming[receiver], self._spoofing[receiver] = jamming, spoofing
-        return max(self._jamming.values()), max(self._spoofing.values())
+        told = self._told
+        for number in [n for n, (time_us, _, _) in told.items() if now_us - time_us > _SLOWEST_US]:
+            del told[number]
+        if receiver in told or len(told) < MOST_RECEIVERS:
+            told[receiver] = now_us, jamming, spoofing
+        return max(state[1] for state in told.values()), max(state[2] for state in told.values())

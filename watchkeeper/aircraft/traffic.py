@@ -25,7 +25,7 @@ _STICK_US: Final = 3 * US
 _NEWER_US: Final = 2 * US
 _MOVING_M_S: Final = 3.0
 _MOST_RECEIVERS: Final = 32
-_BEAT_LOST_US: Final = 10 * US
+BEAT_LOST_US: Final = 10 * US
 """A receiver that sends heartbeats and misses this much of them is silent (MAVLink: gone after 4 to 5 missed)."""
 _QUIET_US: Final = 60 * US
 """One without heartbeats shows that it lives by what it tells of alone."""
@@ -34,6 +34,8 @@ _MOST_IDENTITIES: Final = 64
 
 Key: TypeAlias = tuple[str, int | bytes]
 """What names a track: ("icao", address), ("mac", id_or_mac), ("icao?", sender) or ("own", system)."""
+Sender: TypeAlias = tuple[int, int]
+"""System and component."""
 Origin: TypeAlias = tuple[str, int, int]
 """Source, system and component that a message came from; the source is "" where an autopilot passed it on."""
 
@@ -113,16 +115,18 @@ class Traffic:
         """ICAO addresses that aircraft of the fleet say they send, by system."""
         self.identities: dict[int, bytes] = {}
         """The same of their drone identities."""
-        self._told: dict[Origin, int] = {}
-        self._beats: dict[Origin, int] = {}
+        self._told: dict[Sender, int] = {}
+        self._beats: dict[Sender, int] = {}
         self._pruned_us = 0
         self._bar_m = math.inf
 
     def note_receiver(self, origin: Origin, now_us: int, *, beat: bool) -> None:
         """Take a sign of life of a receiver: its heartbeat, or something it told."""
         table = self._beats if beat else self._told
-        if origin in table or len(table) < _MOST_RECEIVERS:
-            table[origin] = now_us
+        sender = origin[1:]  # one that is heard over two links is one
+        if sender not in table and len(table) >= _MOST_RECEIVERS:
+            del table[min(table, key=lambda one: table[one])]  # the one unheard for longest
+        table[sender] = now_us
 
     def watched(self, now_us: int) -> bool | None:
         """Whether traffic is watched: None if no receiver was ever heard, False if one has gone silent.
@@ -134,11 +138,11 @@ class Traffic:
             return None
         ages_us = [
             age_us
-            for origin, beat_us in self._beats.items()
-            if (age_us := now_us - max(beat_us, self._told.get(origin, 0))) < _GIVEN_UP_US
+            for sender, beat_us in self._beats.items()
+            if (age_us := now_us - max(beat_us, self._told.get(sender, 0))) < _GIVEN_UP_US
         ]
         if ages_us:
-            return max(ages_us) <= _BEAT_LOST_US
+            return max(ages_us) <= BEAT_LOST_US
         return any(now_us - told_us <= _QUIET_US for told_us in self._told.values())
 
     def name(self, key: Key, identity: bytes) -> None:
@@ -169,7 +173,7 @@ class Traffic:
     def take(self, key: Key, report: Report, origin: Origin, now_us: int) -> None:
         """Take a position of another."""
         track = self.tracks.get(key)
-        place = (report.latitude_deg, report.longitude_deg, report.pressure_m or 0.0, report.geometric_m or 0.0)
+        place = _place(report)
         if track is None:
             if len(self.tracks) >= MOST_TRACKS and not self._make_room(report, now_us):
                 return
@@ -223,7 +227,13 @@ class Traffic:
 
 def _is_old(report: Report, last: Report) -> bool:
     """Whether a report says nothing new: the sender's time has not moved on, or one that moves has not moved."""
-    if report.stamp_s is not None and last.stamp_s is not None:
+    if (
+        report.stamp_s and last.stamp_s
+    ):  # a time of 0 is most often a clock that was never set: then the place tells
         on_s = (report.stamp_s - last.stamp_s) % 3600
         return on_s == 0 or on_s > 3570
-    return report.moves and (report.latitude_deg, report.longitude_deg) == (last.latitude_deg, last.longitude_deg)
+    return report.moves and _place(report)[:2] == _place(last)[:2]
+
+
+def _place(report: Report) -> tuple[float, float, float, float]:
+    return report.latitude_deg, report.longitude_deg, report.pressure_m or 0.0, report.geometric_m or 0.0

@@ -53,9 +53,10 @@ class MotorControllers:
         which = range(speeds.count)
         amps = motors.amps.latest(which, now_us, _OLD_US)
         celsius = motors.celsius.latest(which, now_us, _OLD_US)
-        flags = motors.failures.latest(which, now_us, _OLD_US)
-        fault = None if flags is None else next((i + 1.0 for i, flag in enumerate(flags) if flag), 0.0)
-        hottest = None if celsius is None else max(celsius)
+        # one that does not tell hides neither the heat nor the failure of another
+        flags = motors.failures.fresh(which, now_us, _OLD_US)
+        fault = next((i + 1.0 for i, flag in flags if flag), 0.0) if flags else None
+        hottest = max((degc for _, degc in motors.celsius.fresh(which, now_us, _OLD_US)), default=None)
         current_over = self._current_over(amps, now_us) if amps is not None else None
         heat_over = self._heat_over(celsius, now_us) if celsius is not None else None
         return current_over, hottest, heat_over, self._limit_degc, fault

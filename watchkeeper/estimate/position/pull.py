@@ -119,13 +119,13 @@ class HeightGap:
     def _height_m(self, now_us: int) -> float | None:
         """Return the barometric height, by pressure where it is told, else the aircraft's own altitude."""
         motion = self._aircraft.motion
-        by_pressure = motion.pressure_hpa is not None
+        by_pressure = motion.pressure_hpa is not None and now_us - motion.air_us < _PRESSURE_US
         if by_pressure != self._by_pressure:
             self._by_pressure = by_pressure
             self._samples.clear()
-        if motion.pressure_hpa is None:
-            return motion.altitude_m if now_us - motion.velocity_us < _PRESSURE_US else None
-        return pressure_height_m(motion.pressure_hpa) if now_us - motion.air_us < _PRESSURE_US else None
+        if by_pressure and motion.pressure_hpa is not None:
+            return pressure_height_m(motion.pressure_hpa)
+        return motion.altitude_m if now_us - motion.velocity_us < _PRESSURE_US else None
 
 
 _KEPT_US: Final = 5 * US

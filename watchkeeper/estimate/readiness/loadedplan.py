@@ -22,22 +22,21 @@ class LoadedPlan:
     def __init__(self, plan: Plan, sortie: SortieFile | None) -> None:
         self._plan = plan
         self._sortie = sortie
-        self._seen: tuple[int | None, int] | None = None
+        self._seen: int | None = None
         self.stream = Stream()
 
     def run(self, _now_us: int) -> tuple[float | None, bool | None] | None:
         """Return how many items are loaded, and whether today's sortie does not name them; None if unchanged."""
         plan = self._plan
-        seen = (plan.total, len(plan.items))
-        if seen == self._seen:
+        if plan.changes == self._seen:
             return None
-        self._seen = seen
+        self._seen = plan.changes
         if plan.total is None:
             return None, None
         return float(plan.total), self._unwanted()
 
     def _unwanted(self) -> bool | None:
-        """Whether it is another plan than today's; unknown without a sortie file."""
+        """Whether it is another plan than today's; unknown without a sortie file, or before all of it was seen."""
         sortie, plan = self._sortie, self._plan
         if not plan.total:
             return False
@@ -48,7 +47,9 @@ class LoadedPlan:
         known = [point.at for point in sortie.plan]
         known += [sortie.home] if sortie.home is not None else []
         known += [place.at for place in sortie.landing_places]
-        return any(
+        if any(
             item.place is not None and all(distance_bearing(*item.place, *at)[0] > NEAR_M for at in known)
             for item in plan.items.values()
-        )
+        ):
+            return True
+        return False if len(plan.items) >= plan.total else None

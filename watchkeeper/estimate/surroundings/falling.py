@@ -20,6 +20,8 @@ PLENTY_1_M: Final = 0.1
 DISC_DRAG: Final = 1.2
 """Drag coefficient of windmilling rotors by the area of their discs: about that of a flat plate, and the most that
 autorotation gives (momentum theory: common practice)."""
+MOST_M_S: Final = 150.0
+"""Faster no multirotor is, and no wind; it is a number that somebody made up."""
 _STEPS_A_SECOND: Final = 4.0
 FALL_S: Final = 120.0
 """Longer no fall is followed: with plenty of drag from 1.2 km."""
@@ -60,13 +62,17 @@ def free_fall(height_m: float, velocity: Flat, climb_m_s: float) -> Fall:
 
 
 def fall(height_m: float, velocity: Flat, climb_m_s: float, wind: Flat, drag_1_m: float) -> Fall:
-    """Return the fall with a drag k in 1/m; `wind` is where the air moves to, m/s north and east."""
+    """Return the fall with a drag k in 1/m; `wind` is where the air moves to, m/s north and east.
+
+    A speed through the air over MOST_M_S is taken for that.
+    """
     if drag_1_m <= 0.0 or height_m <= 0.0:
         return free_fall(height_m, velocity, climb_m_s)
     # no step longer than a quarter of a second, nor than a part of the time in which the drag acts
     fastest_m_s = math.hypot(velocity[0] - wind[0], velocity[1] - wind[1], climb_m_s)
-    step_s = min(1.0 / _STEPS_A_SECOND, 0.25 / (drag_1_m * fastest_m_s + 1e-9))
-    north, east, down = velocity[0] - wind[0], velocity[1] - wind[1], -climb_m_s
+    part = min(1.0, MOST_M_S / (fastest_m_s + 1e-9))  # of what nobody can mean: steps have to be counted
+    step_s = min(1.0 / _STEPS_A_SECOND, 0.25 / (drag_1_m * fastest_m_s * part + 1e-9))
+    north, east, down = (part * (velocity[0] - wind[0]), part * (velocity[1] - wind[1]), -part * climb_m_s)
     north_m = east_m = fallen_m = time_s = 0.0
     landed = False
     while not landed and time_s < FALL_S:

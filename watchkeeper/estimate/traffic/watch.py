@@ -11,7 +11,7 @@ from watchkeeper.aircraft.catalogues.traffic import OCTANTS
 from watchkeeper.aircraft.fold_traffic import ADDRESS_PARAMETERS
 from watchkeeper.aircraft.readings import Stream
 from watchkeeper.aircraft.state import Aircraft
-from watchkeeper.aircraft.traffic import US, Key, Track, Whereabouts
+from watchkeeper.aircraft.traffic import BEAT_LOST_US, US, Key, Track, Whereabouts
 from watchkeeper.estimate.traffic import boxes
 from watchkeeper.estimate.traffic.approach import Plane, Relative, closest, closing_m_s, distance_at, doubt_m
 from watchkeeper.estimate.traffic.heights import Above, above, after, level_word
@@ -69,7 +69,7 @@ class TrafficWatch:
         self._told_nothing = False
 
     def run(self, now_us: int) -> Values | None:
-        """Return the readings; all unknown once the receivers have gone silent, None while none was ever heard."""
+        """Return the readings; unknown where a receiver is silent and nobody told of; None while none was heard."""
         traffic = self._traffic
         own = self._note_own(now_us)
         watched = traffic.watched(now_us)
@@ -79,16 +79,18 @@ class TrafficWatch:
         self._read_address()
         for key in [key for key in self._likeness if key not in traffic.tracks]:
             del self._likeness[key]
-        if not watched:
-            quiet, self._told_nothing = self._told_nothing, True
-            return None if quiet else (None,) * len(_NAMES)
-        self._told_nothing = False
         others = []
         for track in traffic.tracks.values():
             self._look(track, own, now_us)
             live_us = LIVE_DRONE_US if track.report.drone else LIVE_US
             if track.own_until_us <= now_us and now_us - track.report.time_us <= live_us and _near(track, own):
                 others.append(track)
+        if not watched:  # what is still told of is judged, whichever receiver has gone silent
+            others = [track for track in others if now_us - track.heard_us <= BEAT_LOST_US]
+        if not watched and not others:
+            quiet, self._told_nothing = self._told_nothing, True
+            return None if quiet else (None,) * len(_NAMES)
+        self._told_nothing = False
         count = float(len(others))
         if own is None or not others:
             return count, *(None,) * (len(_NAMES) - 1)

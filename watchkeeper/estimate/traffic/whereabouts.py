@@ -30,7 +30,7 @@ def whereabouts(aircraft: Aircraft, now_us: int) -> Whereabouts | None:
         motion.north_m_s or 0.0 if moving else 0.0,
         motion.east_m_s or 0.0 if moving else 0.0,
         aircraft.seen.climb_m_s or 0.0,
-        motion.altitude_m,
+        motion.altitude_m if now_us - streams.position.time_us <= _HEIGHTS_OLDEST_US else None,
         None if pressure is None else pressure_altitude_m(pressure),
         motion.ellipsoid_m if now_us - motion.ellipsoid_us <= _HEIGHTS_OLDEST_US else None,
         aircraft.readings.values[_PHASE] in PHASE_GROUPS["in_flight"],
