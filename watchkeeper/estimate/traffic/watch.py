@@ -69,7 +69,7 @@ class TrafficWatch:
         self._told_nothing = False
 
     def run(self, now_us: int) -> Values | None:
-        """Return the readings; unknown where a receiver is silent and nobody told of; None while none was heard."""
+        """Return the readings: unknown if a receiver is silent and nobody told of; None before one was heard."""
         traffic = self._traffic
         own = self._note_own(now_us)
         watched = traffic.watched(now_us)
