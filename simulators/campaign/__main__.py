@@ -111,6 +111,9 @@ def _show(found: dict[str, Any]) -> None:
             f"  false warnings {wrong['count']} {wrong['by_rule']}: {wrong['per_hour']} an hour of recorded flight"
         )
         lines.append(f"  alerts in ten minutes {one['alerts_per_10_min']['per_10_min']}, chatter {one['chatter']}")
+        for severity, rules in one["told_by_rule"].items():
+            each = ", ".join(f"{rule} {counted['count']}" for rule, counted in rules.items())
+            lines.append(f"  told as {severity}: {each or 'nothing'}")
         for name, crew in one["crews"].items():
             lines.append(f"  crews reacting in {name}: {_ended(crew)}")
         error = one["charge_error_pct"]

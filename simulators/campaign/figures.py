@@ -64,6 +64,7 @@ def _level(
             if any(flight.fault == one.kind for flight in judged)
         },
         "false_warnings": {**per_hour(wrong.total(), hours), "by_rule": dict(sorted(wrong.items()))},
+        "told_by_rule": _told(at.values(), hours),
         "alerts_per_10_min": per_10_min(sum(one.alerts for one in at.values()), hours),
         "chatter": sum(one.chatter for one in at.values()),
         "crews": {
@@ -74,6 +75,15 @@ def _level(
         "at_caution": _forecasts(at_caution),
         "at_last_good": _forecasts(at_last_good),
     }
+
+
+def _told(levels: Iterable[AtLevel], hours: float) -> dict[str, dict[str, Any]]:
+    """Count by level and rule how often each was told, and how often that is in ten minutes."""
+    counted = Counter((life.level, life.rule) for one in levels for life in one.lives)
+    found: dict[str, dict[str, Any]] = {"warning": {}, "caution": {}, "advisory": {}}
+    for (level, rule), count in sorted(counted.items()):
+        found[level][rule] = {"count": count, "per_10_min": round(count / hours / 6.0, 4) if hours else None}
+    return found
 
 
 def _forecasts(found: Sequence[Forecast]) -> dict[str, Any]:

@@ -64,6 +64,8 @@ class AtLevel:
     stood: bool = False
     """Whether an alert that calls the fault stood already when it began: it tells nothing of the watch."""
     false_warnings: list[tuple[str, float]] = field(default_factory=list)
+    lives: tuple[Life, ...] = ()
+    """Every alert that was told, advisories as well, in the order of telling."""
     alerts: int = 0
     chatter: int = 0
     turn_back_call_s: float | None = None
@@ -212,6 +214,7 @@ def at_level(heard: Heard, rules: Collection[str], flown: Flown, moments: Moment
     if flown.fault_began_s is not None:
         found.called_s = heard.first(rules, flown.fault_began_s)
         found.stood = heard.stands(rules, flown.fault_began_s)
+    found.lives = tuple(lives)
     found.alerts = sum(one.level in {"caution", "warning"} for one in lives)
     found.chatter = _chatter(lives)
     found.false_warnings = [

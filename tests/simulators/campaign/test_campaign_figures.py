@@ -11,6 +11,7 @@ import pytest
 from simulators.campaign.crews import THUMBS
 from simulators.campaign.figures import figures
 from simulators.campaign.judge import AtLevel, Forecast, Judged
+from simulators.campaign.watch import Life
 from tests.simulators.campaign.campaigning import FULL, LEAST, judged, outcome, shipped
 
 
@@ -114,6 +115,21 @@ def test_alerts_and_chatter_add_up() -> None:
     assert found["alerts_per_10_min"]["count"] == 6
     assert found["alerts_per_10_min"]["per_10_min"] == pytest.approx(3.0, abs=1e-3)  # 1200 s in the air
     assert found["chatter"] == 3
+
+
+def test_what_was_told_is_counted_by_level_and_rule() -> None:
+    lives = (
+        Life("link-trend", "caution", 20.0),
+        Life("link-trend", "caution", 90.0),
+        Life("link-lost", "warning", 9.0),
+    )
+    found = full(judged(0, full=AtLevel(lives=lives)), judged(1, full=AtLevel(lives=lives[:1])))["told_by_rule"]
+    assert {level: {rule: one["count"] for rule, one in rules.items()} for level, rules in found.items()} == {
+        "warning": {"link-lost": 1},
+        "caution": {"link-trend": 3},
+        "advisory": {},
+    }
+    assert found["caution"]["link-trend"]["per_10_min"] == pytest.approx(1.5, abs=1e-3)  # 1200 s in the air
 
 
 def test_crews_are_counted_by_how_they_end() -> None:

@@ -42,6 +42,14 @@ READINESS: tuple[R, ...] = (
         boolean=True,
         held=True,
     ),
+    R(
+        "plan.meant",
+        "",
+        "today's sortie has a plan of its own",
+        "MISSION_CURRENT, MISSION_COUNT, sortie file",
+        boolean=True,
+        held=True,
+    ),
     R("crew.moving", "", "the crew moves, and home with it", "sortie file", boolean=True, held=True),
     R(
         "crew.home_distance",

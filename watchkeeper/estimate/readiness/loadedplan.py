@@ -15,9 +15,9 @@ NEAR_M: Final = 100.0
 
 
 class LoadedPlan:
-    """`plan.items`, `plan.unwanted`."""
+    """`plan.items`, `plan.unwanted`, `plan.meant`."""
 
-    indexes = (INDEX["plan.items"], INDEX["plan.unwanted"])
+    indexes = (INDEX["plan.items"], INDEX["plan.unwanted"], INDEX["plan.meant"])
 
     def __init__(self, plan: Plan, sortie: SortieFile | None) -> None:
         self._plan = plan
@@ -25,15 +25,18 @@ class LoadedPlan:
         self._seen: int | None = None
         self.stream = Stream()
 
-    def run(self, _now_us: int) -> tuple[float | None, bool | None] | None:
-        """Return how many items are loaded, and whether today's sortie does not name them; None if unchanged."""
+    def run(self, _now_us: int) -> tuple[float | None, bool | None, bool | None] | None:
+        """Return how many items are loaded, whether today's sortie does not name them, and whether it has a plan.
+
+        None if unchanged.
+        """
         plan = self._plan
         if plan.changes == self._seen:
             return None
         self._seen = plan.changes
         if plan.total is None:
-            return None, None
-        return float(plan.total), self._unwanted()
+            return None, None, None
+        return float(plan.total), self._unwanted(), None if self._sortie is None else bool(self._sortie.plan)
 
     def _unwanted(self) -> bool | None:
         """Whether it is another plan than today's; unknown without a sortie file, or before all of it was seen."""
