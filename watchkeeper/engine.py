@@ -159,14 +159,15 @@ class Engine:
                 estimated = (message in NEEDS and since_us >= ESTIMATE_EVERY_US) or (
                     since_us >= 2 * ESTIMATE_EVERY_US and message in ASKS
                 )
+                written: Sequence[tuple[int, ...]] = ()
                 if estimated:
                     one.estimated_us = now_us
-                    one.suite.run(now_us)
+                    written = one.suite.run(now_us)
                 if aircraft.power_up != one.power_up:
                     one.power_up = aircraft.power_up
                     one.seen_us = now_us
                     one.book.restart()
-                one.book.judge_message(message, now_us, estimated=estimated)
+                one.book.judge_message(message, now_us, written)
         return self._teller.take()
 
     def order(self, order: Order, now_s: float) -> list[Happening]:
