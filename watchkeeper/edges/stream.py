@@ -14,7 +14,7 @@ import structlog
 
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.reports import Received, Report
-from watchkeeper.edges.stream_health import FrameCheck, Health, Trouble, TroubleError
+from watchkeeper.edges.stream_health import SOUND_AFTER_S, FrameCheck, Health, Trouble, TroubleError
 from watchkeeper.errors import bad_input
 
 CHUNK: Final = 16_384
@@ -64,6 +64,7 @@ class StreamSource:
         self._received = received
         self._health = Health(name, label, part, report)
         self._stream: Stream | None = None
+        self._told_silent = False
 
     async def open(self) -> None:
         """Try once. Raises BadInputError only for what waiting does not mend."""
@@ -95,21 +96,27 @@ class StreamSource:
     async def _listen(self, stream: Stream) -> Trouble:
         """Listen until it ends, and return why it did."""
         frames = FrameCheck()
-        heard = told = False
+        heard = False
+        patience_s = SOUND_AFTER_S
         while True:
             try:
-                async with asyncio.timeout(SILENT_S):
+                async with asyncio.timeout(patience_s):
                     data = await stream.read()
             except TimeoutError:
+                if patience_s == SOUND_AFTER_S:
+                    patience_s = SILENT_S
+                    if not heard:
+                        self._health.holds()
+                    continue
                 trouble: Trouble | None = stream.silent()
-                if not told:
-                    told = True
+                if not self._told_silent:
+                    self._told_silent = True
                     log = structlog.get_logger()
                     log.info("telemetry source open, but nothing comes", source=self.name, silent_s=SILENT_S)
             except TroubleError as error:
                 trouble = error.trouble
             else:
-                heard, told, trouble = True, False, None
+                heard, self._told_silent, trouble = True, False, None
                 now_s = self._clock.now_s()
                 self._received(self.name, data, now_s)
                 good = frames.take(data, now_s)

@@ -64,7 +64,7 @@ class Health:
         self._log = structlog.get_logger().bind(source=name)
         self._pause_s = FIRST_PAUSE_S
         self._said = ""
-        self._unreached = False
+        self._useless = False
         self._why = ""
         self._news = True
         """Whether the log has not been told yet that the stream is open."""
@@ -77,15 +77,20 @@ class Health:
         if self._news:
             self._news = False
             self._log.info("telemetry source open")
-        if self._unreached and not self._short:
+        if self._short < FLAPS and not self._useless:
+            self._well()
+
+    def holds(self) -> None:
+        """Take note that the stream has been open for SOUND_AFTER_S, though nothing came."""
+        self._sound()
+        if not self._useless:
             self._well()
 
     def heard(self, now_s: float) -> None:
         """Take note of a good frame."""
         if now_s - self._began_s >= SOUND_AFTER_S:
-            self._short = 0
+            self._sound()
             self._why = ""
-            self._pause_s = FIRST_PAUSE_S
         if self._short < FLAPS:
             self._well()
 
@@ -95,19 +100,16 @@ class Health:
         self._note(trouble)
         if not self._said or again:
             self._say(trouble)
-            self._unreached = True
 
     def broke(self, trouble: Trouble, now_s: float) -> None:
         """Take note that an open stream has ended."""
         self._note(trouble)
         if now_s - self._began_s >= SOUND_AFTER_S:
-            self._short = 0
-            self._pause_s = FIRST_PAUSE_S
+            self._sound()
         else:
             self._short += 1
         if trouble.at_once:
             self._say(trouble)
-            self._unreached = True
         elif self._short >= FLAPS:
             self._say(FLAPPING)
 
@@ -115,12 +117,17 @@ class Health:
         """Take note that what comes is of no use."""
         self._note(trouble)
         self._say(trouble)
+        self._useless = True
 
     def pause_s(self) -> float:
         """Return the wait before the next try, doubling."""
         pause_s = self._pause_s
         self._pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
         return pause_s
+
+    def _sound(self) -> None:
+        self._short = 0
+        self._pause_s = FIRST_PAUSE_S
 
     def _note(self, trouble: Trouble) -> None:
         if trouble.why != self._why:
@@ -136,13 +143,13 @@ class Health:
         if self._said:
             self._report(self._part, True, f"it is another trouble now: {trouble.why}")
         self._said = words
-        self._unreached = False
+        self._useless = False
         self._report(self._part, False, words)
 
     def _well(self) -> None:
         if self._said:
             self._said = ""
-            self._unreached = False
+            self._useless = False
             self._log.info("telemetry source works again")
             self._report(self._part, True, f"{self._label.lower()} works again")
 

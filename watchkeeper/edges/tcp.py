@@ -44,16 +44,24 @@ class TcpStream:
 
     def __init__(self, connection: socket.socket) -> None:
         self._connection = connection
+        self._reading: asyncio.Task[bytes] | None = None
 
     async def read(self) -> bytes:
-        """Return the next bytes. Raises TroubleError at the end."""
+        """Return the next bytes. Raises TroubleError at the end. Nothing is lost if it is cancelled."""
+        if self._reading is None:
+            loop = asyncio.get_running_loop()
+            self._reading = loop.create_task(loop.sock_recv(self._connection, CHUNK))
+        reading = self._reading
         try:
-            data = await asyncio.get_running_loop().sock_recv(self._connection, CHUNK)
+            data = await asyncio.shield(reading)
         except OSError as error:
             if error.errno in _GONE:
                 raise TroubleError(VANISHED) from None
             why = os.strerror(error.errno).lower() if error.errno else str(error)
             raise TroubleError(Trouble(why, CLOSED.say)) from None
+        finally:
+            if reading.done():
+                self._reading = None
         if not data:
             raise TroubleError(CLOSED)
         return data
@@ -64,6 +72,8 @@ class TcpStream:
 
     def close(self) -> None:
         """Close the connection."""
+        if self._reading is not None:
+            self._reading.cancel()
         self._connection.close()
 
 
