@@ -20,7 +20,7 @@ from tests.edges.source_parts import Device, Gathered, SetClock, heartbeats, run
 from watchkeeper.edges import serial_port
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.serial_port import MOST_WAITING, SerialOpener, SerialStream
-from watchkeeper.edges.serial_trouble import of_opening
+from watchkeeper.edges.serial_trouble import of_opening, of_reading
 from watchkeeper.edges.sources import Source, make_source, parse_source
 from watchkeeper.edges.stream import CHUNK
 from watchkeeper.edges.stream_health import TroubleError
@@ -308,7 +308,7 @@ async def test_the_end_comes_after_what_was_read() -> None:
 
     stream = SerialStream(Ends(), lambda: True)
     assert await stream.read() == b"abcd"
-    with pytest.raises(TroubleError, match="returned no data"):
+    with pytest.raises(TroubleError, match="the device is gone"):
         await stream.read()
 
 
@@ -345,6 +345,13 @@ def hidden(error: Exception, text: str) -> serial.SerialException:
 )
 def test_what_an_error_means(error: Exception, why: str) -> None:
     assert why in of_opening(error, "pat", "dialout").why
+
+
+def test_an_error_while_reading_that_is_no_unplugging_is_told_in_its_own_words() -> None:
+    assert (
+        of_reading(serial.SerialException("read failed: [Errno 5] Input/output error")).why == "the device is gone"
+    )
+    assert of_reading(serial.SerialException("ClearCommError failed")).why == "ClearCommError failed"
 
 
 def test_without_permission_one_line_says_what_to_do() -> None:

@@ -28,7 +28,7 @@ from typing import Any, Final
 import serial
 
 from watchkeeper.edges.aside import aside
-from watchkeeper.edges.serial_trouble import GONE, HANGS, MISSING, NOT_SERIAL, RUBBISH, of_opening
+from watchkeeper.edges.serial_trouble import GONE, HANGS, MISSING, NOT_SERIAL, RUBBISH, of_opening, of_reading
 from watchkeeper.edges.stream import CHUNK
 from watchkeeper.edges.stream_health import Trouble, TroubleError
 
@@ -97,7 +97,7 @@ class SerialStream:
                 elif not self._still_there():
                     break
         except Exception as error:  # noqa: BLE001  (pyserial lets out whatever the system's modules raise)
-            trouble = Trouble(str(error) or repr(error), GONE.say, GONE.do)
+            trouble = of_reading(error)
         with contextlib.suppress(Exception):
             self._port.close()
         with self._changed:

@@ -70,6 +70,14 @@ def of_opening(error: Exception, user: str, group: str) -> Trouble:
     return Trouble(text or repr(error), "{}: serial port fails. See the log.", "unplug it and plug it in again")
 
 
+def of_reading(error: Exception) -> Trouble:
+    """Return what an error while reading means: nearly always that the device was unplugged."""
+    text = str(error)
+    if "returned no data" in text or "[Errno 5]" in text or "[Errno 6]" in text:
+        return GONE  # how pyserial tells of a hung-up port: the end, EIO, ENXIO
+    return Trouble(text or repr(error), GONE.say, GONE.do)
+
+
 def _number(error: BaseException) -> int | None:
     """Return the system's number of an error; pyserial hides some in what it was raised from."""
     if isinstance(error, OSError) and error.errno:
