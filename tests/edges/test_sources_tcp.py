@@ -17,7 +17,7 @@ from tests.edges.source_parts import Gathered, Peer, SetClock, heartbeats, runni
 from watchkeeper.edges import tcp
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.sources import make_source, parse_source
-from watchkeeper.edges.stream import CHUNK
+from watchkeeper.edges.stream import CHUNK, StreamSource
 from watchkeeper.edges.stream_health import TroubleError
 
 REFUSED = "Telemetry not reached: connection refused. Start the sender."
@@ -344,3 +344,54 @@ async def test_a_sender_that_is_back_but_silent_is_well_again_once_it_holds(
         ("source", False, "Telemetry keeps breaking off. Check the sender."),
         ("source", True, WELL),
     ]
+
+
+class _Endless:
+    """A stream that always has more, at once; and what opens it."""
+
+    rubbish = tcp.RUBBISH
+
+    def __init__(self, pieces: int) -> None:
+        self.left = pieces
+
+    async def first(self) -> _Endless:
+        return self
+
+    async def open(self) -> _Endless:
+        await asyncio.Event().wait()
+        return self
+
+    async def read(self) -> bytes:
+        if not self.left:
+            raise TroubleError(tcp.CLOSED)
+        self.left -= 1
+        return b"x"
+
+    def silent(self) -> None:
+        return None
+
+    def close(self) -> None:
+        pass
+
+
+async def test_a_stream_that_never_makes_one_wait_leaves_others_their_turn() -> None:
+    turns = 0
+    at: list[int] = []
+    got = Gathered()
+
+    def received(name: str, data: bytes, now_s: float) -> None:
+        at.append(turns)
+        got.received(name, data, now_s)
+
+    async def others() -> None:
+        nonlocal turns
+        while True:
+            turns += 1
+            await asyncio.sleep(0)
+
+    beside = asyncio.create_task(others())
+    async with running(StreamSource("x", "Telemetry", _Endless(50), Clock(), received, got.report, "source")):
+        await got.when(lambda: got.cuts == 1)
+    beside.cancel()
+    assert len(at) == 51
+    assert all(before < after for before, after in itertools.pairwise(at[:50]))
