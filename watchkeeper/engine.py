@@ -136,13 +136,18 @@ class Engine:
         return self._teller.first_us is not None
 
     def receive(self, source: str, data: bytes, now_s: float) -> list[Happening]:
-        """Take bytes of one source. Sources beyond MAX_SOURCES are not listened to."""
+        """Take bytes of one source, none at all where its stream was cut: a torn frame is then not continued.
+
+        Sources beyond MAX_SOURCES are not listened to.
+        """
         now_us = self._advance(now_s)
         framer = self._framers.get(source)
         if framer is None:
             if len(self._framers) >= MAX_SOURCES:
                 return self._teller.take()
             framer = self._framers[source] = Framer()
+        if not data:
+            framer.cut()
         receive = self._fleet.receive
         watched, resuming = self._watched, self._resuming.waiting
         for frame in framer.feed(data):
