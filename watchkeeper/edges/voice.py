@@ -17,6 +17,7 @@ from watchkeeper.alerts.spoken import NumberStyle, spell_numbers
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
+from watchkeeper.edges.sound_health import stalls
 from watchkeeper.edges.voice_player import NoDeviceError, Player
 from watchkeeper.edges.voice_sound import RATE_HZ, VoiceError
 from watchkeeper.edges.voice_synthesiser import TIMEOUT_S, Synthesiser
@@ -27,7 +28,7 @@ NO_WORDS = "Voice failed. Callouts are not heard here."
 PROBE = "Watch."
 """Rendered to find out whether a synthesiser that failed works again."""
 PROBE_EVERY_S = 5.0
-REOPEN_EVERY_S = 30.0
+REOPEN_EVERY_S = 5.0
 STALLED_AFTER_S = 1.5
 """A device that is this much later than the length of what it plays has stopped."""
 
@@ -106,7 +107,9 @@ class Voice:
             self._device_lost.clear()
             self._device_tried.set()
             self._works("device")
-            await self._device_lost.wait()
+            if await stalls(self._player, self._device_lost):
+                self._fault("device", DEVICE_STOPPED)
+                await self._player.close()
             await asyncio.sleep(STALLED_AFTER_S)
 
     async def _speak(self) -> None:
