@@ -11,14 +11,15 @@ from watchkeeper.edges.gaps import Gaps
 from watchkeeper.edges.minder import Minder
 from watchkeeper.edges.sound_health import CHANGED, SoundWatch
 from watchkeeper.edges.staying_awake import MAY_SLEEP, StayingAwake
+from watchkeeper.edges.voice import RESTARTED
 
 Feed = Callable[[], Awaitable[None]]
 
 
 def health_feeds(watch: Watch, minder: Minder | None, *, mute: bool) -> list[Feed]:
     """Return the tasks. `minder` is None in an exercise, which holds no computer awake either."""
-    watch.advise_only(CHANGED)
-    watch.advise_only(MAY_SLEEP)
+    for text in (CHANGED, MAY_SLEEP, RESTARTED):
+        watch.advise_only(text)
     jobs: dict[str, Feed] = {}
     if not mute:
         jobs["sound"] = SoundWatch(watch.report).run

@@ -25,6 +25,7 @@ from watchkeeper.edges.voice_synthesiser import TIMEOUT_S, Synthesiser
 NO_DEVICE = "No sound device. Callouts are not heard here."
 DEVICE_STOPPED = "Sound device stopped. Callouts are not heard here."
 NO_WORDS = "Voice failed. Callouts are not heard here."
+RESTARTED = "Voice failed and was started again. A callout came late."
 PROBE = "Watch."
 """Rendered to find out whether a synthesiser that failed works again."""
 PROBE_EVERY_S = 5.0
@@ -65,7 +66,7 @@ class Voice:
         self._queue = CallQueue()
         self._player = Player(backends)
         self._options = options or VoiceOptions()
-        self.synthesiser = Synthesiser(self._options, command=worker, timeout_s=timeout_s)
+        self.synthesiser = Synthesiser(self._options, command=worker, timeout_s=timeout_s, mended=self._mended)
         self._came = asyncio.Event()
         self._stopping: asyncio.Event | None = None
         self._device_tried = asyncio.Event()
@@ -189,6 +190,11 @@ class Voice:
     def _ended(self, unspoken: Iterable[Unspoken]) -> None:
         for one in unspoken:
             self._delivered(one.item, one.outcome, one.detail)
+
+    def _mended(self) -> None:
+        if not self._faults:
+            self._report(self.name, False, RESTARTED)
+            self._report(self.name, True, "voice works again")
 
     def _fault(self, part: str, text: str) -> None:
         if self._faults.get(part) != text:
