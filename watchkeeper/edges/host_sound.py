@@ -64,7 +64,13 @@ async def _pulse(ask: Ask, pid: int) -> HostSound | None:
         return None
     try:
         return parse_pactl(json.loads(answers[0]), json.loads(answers[1]), json.loads(inputs or "[]"), pid)
-    except (ValueError, TypeError, KeyError, AttributeError):  # another version's JSON, which is not understood
+    except (
+        ValueError,
+        TypeError,
+        LookupError,
+        AttributeError,
+        RecursionError,
+    ):  # of a kind that is not understood
         return None
 
 

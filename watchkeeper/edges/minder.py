@@ -112,9 +112,7 @@ class Minder:
             return
         with contextlib.suppress(OSError):
             process.stdin.write(DISMISS)
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(ENDS_WITHIN_S):
-                await self._ended.wait()
+        await self._gone()
         await self._kill()
 
     def _start(self, sounds: Mapping[str, bytes]) -> None:
@@ -190,13 +188,21 @@ class Minder:
                     await self._ended.wait()
 
     async def _kill(self) -> None:
-        process, self._process = self._process, None
+        process = self._process
         if process is None:
             return
         process.kill()
+        await self._gone()
+        self._process = None
         if process.stdin is not None:
             with contextlib.suppress(OSError):
                 process.stdin.close()
+
+    async def _gone(self) -> None:
+        """Wait until the process has ended and been reaped, for as long as that may take."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(ENDS_WITHIN_S):
+                await self._ended.wait()
 
     def _say_lost(self, text: str) -> None:
         if not self._lost:

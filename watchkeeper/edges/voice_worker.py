@@ -168,7 +168,7 @@ def most_memory_bytes() -> int:
     """Return the most memory that this process has held; 0 where that is not told."""
     if resource is None:
         return 0
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    most = int(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
     return most if sys.platform == "darwin" else 1024 * most
 
 
