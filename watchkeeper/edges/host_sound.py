@@ -70,7 +70,7 @@ async def _pulse(ask: Ask, pid: int) -> HostSound | None:
         LookupError,
         AttributeError,
         RecursionError,
-    ):  # of a kind that is not understood
+    ):  # of another kind
         return None
 
 

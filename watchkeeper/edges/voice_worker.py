@@ -30,7 +30,6 @@ from typing import Any, TextIO
 import espeakng_loader
 
 from watchkeeper.edges.voice_drivers import ESPEAK, own_driver, speak_to_file
-from watchkeeper.edges.voice_files import make_ours
 from watchkeeper.edges.voice_sound import MAX_WAV_BYTES
 
 resource: Any = importlib.import_module("resource") if sys.platform != "win32" else None
@@ -124,6 +123,8 @@ class Speaker:
     def speak(self, request: dict[str, Any]) -> dict[str, str | None]:
         """Write one WAV file as voice_sound reads it. Returns the reply."""
         if self._own != ESPEAK:
+            from watchkeeper.edges.voice_files import make_ours  # noqa: PLC0415  (eSpeak NG starts sooner without)
+
             try:
                 done = speak_to_file(self._own, request)
                 make_ours(Path(str(request["path"])))
@@ -201,7 +202,10 @@ def main() -> None:
     folder = sys.argv[1] if len(sys.argv) > 1 else tempfile.mkdtemp(prefix="watchkeeper-")
     with open(private, "w", encoding="utf-8") as replies:  # noqa: PTH123  (a descriptor, no path)
         threading.Thread(target=_listen, args=(requests, folder), daemon=True).start()
-        serve(iter(requests.get, ""), replies, Speaker(Path(folder)).speak)
+        asked = iter(requests.get, "")
+        serve(asked, replies, Speaker(Path(folder)).speak)
+        for _ in asked:  # after the last of many: what was written is to stay until it has been read
+            pass
     shutil.rmtree(folder, ignore_errors=True)
 
 
