@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import select
 import signal
 import socket
 import subprocess
@@ -66,12 +67,18 @@ class Watched:
             line = self.process.stdout.readline()
             assert line, "the watch ended"
         self.minder = int(line.split()[1])
+        self._handle = os.pidfd_open(self.minder)  # of this process, never of a later one with its number
+
+    def minder_goes(self) -> bool:
+        """Wait for the end of the minder, which is no child of ours."""
+        return bool(select.select([self._handle], [], [], PATIENCE_S)[0])
 
     def close(self) -> None:
         self._late.cancel()
-        for end in (self.process.kill, lambda: os.kill(self.minder, signal.SIGKILL)):
-            with suppress(ProcessLookupError):
-                end()
+        self.process.kill()
+        with suppress(ProcessLookupError):
+            signal.pidfd_send_signal(self._handle, signal.SIGKILL)
+        os.close(self._handle)
         self.process.wait(10)
         assert self.process.stdout is not None
         self.process.stdout.close()
@@ -84,20 +91,6 @@ def minded(ear: Ear, folder: Path, stderr: int = subprocess.DEVNULL) -> Iterator
         yield watch
     finally:
         watch.close()
-
-
-def gone(pid: int) -> bool:
-    """Wait for the end of a process that is no child of ours. Returns whether it came."""
-    try:
-        handle = os.pidfd_open(pid)
-    except ProcessLookupError:
-        return True
-    import select  # noqa: PLC0415  (Linux only, as this is)
-
-    try:
-        return bool(select.select([handle], [], [], PATIENCE_S)[0])
-    finally:
-        os.close(handle)
 
 
 def test_a_killed_watch_is_sounded_and_said_and_its_terminal_is_free(tmp_path: Path) -> None:
@@ -117,7 +110,7 @@ def test_a_killed_watch_is_sounded_and_said_and_its_terminal_is_free(tmp_path: P
             assert os.getsid(watch.minder) == watch.minder
             assert ear.hear()[1]  # it sounds on
             with minded(ear, tmp_path):  # until a watch runs again
-                assert gone(watch.minder)
+                assert watch.minder_goes()
     finally:
         os.close(master)
         os.close(slave)
@@ -132,14 +125,14 @@ def test_a_stopped_watch_is_sounded_and_a_clean_end_is_not(tmp_path: Path) -> No
         watch.process.send_signal(signal.SIGCONT)
         watch.process.send_signal(signal.SIGTERM)
         assert watch.process.wait(PATIENCE_S) == 0
-        assert gone(watch.minder)
+        assert watch.minder_goes()
 
 
 def test_a_clean_end_makes_no_sound(tmp_path: Path) -> None:
     with listening() as ear, minded(ear, tmp_path) as watch:
         watch.process.send_signal(signal.SIGINT)
         assert watch.process.wait(PATIENCE_S) == 0
-        assert gone(watch.minder)
+        assert watch.minder_goes()
         try:
             ear.hear(0.01)
         except TimeoutError:
