@@ -87,6 +87,7 @@ def run(given: argparse.Namespace) -> int:
         record=options.record,
         learned=None if exercise else options.learned or state_folder(),
         mute=options.mute,
+        minded=None if exercise else options.learned or state_folder(),
         quiet=options.quiet,
         voice=options.voice,
         crew_files=kept_files(options.aircraft, options.sortie, options.rules, found.text),
