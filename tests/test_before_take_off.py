@@ -12,7 +12,17 @@ import pytest
 from tests.recordings import shipped
 from tests.test_engine import T0
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Order, Refusal, RoutineCall
+from watchkeeper.alerts.events import (
+    AlertChange,
+    Change,
+    Happening,
+    Level,
+    Order,
+    Preparation,
+    Refusal,
+    RoutineCall,
+    Step,
+)
 from watchkeeper.engine import Engine
 from watchkeeper.link.encode import Encoder
 
@@ -108,14 +118,20 @@ class Ground:
     def prepare(self) -> None:
         self.run(3)
         for item in ("rotor latches", "pack connectors"):
-            assert self.order("check", text=item) == []
+            assert [step.step for step in steps(self.order("check", text=item))] == [Step.CHECKED]
+        self.order("test")
         for role in ("pilot", "observer"):
-            assert self.order("confirm", role=role) == []
+            self.order("given", role=role, by="voice")
+            assert [step.step for step in steps(self.order("confirm", role=role))] == [Step.CONFIRMED]
         self.run(50)  # until then the watch is still looking at what is sent
 
 
 def raised(happened: list[Happening], rule: str) -> list[AlertChange]:
     return [h for h in happened if isinstance(h, AlertChange) and h.rule == rule and h.change is Change.RAISED]
+
+
+def steps(happened: list[Happening]) -> list[Preparation]:
+    return [h for h in happened if isinstance(h, Preparation)]
 
 
 def called(happened: list[Happening], rule: str) -> list[RoutineCall]:

@@ -9,12 +9,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Final, Literal, TypeAlias
+from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 from uuid import UUID, uuid4
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
-from watchkeeper.alerts.events import AlertChange, Change, Level, Refusal, RoutineCall, State
+from watchkeeper.alerts.checks import ROLES, Role
+from watchkeeper.alerts.events import AlertChange, Change, Level, Preparation, Refusal, RoutineCall, State, Step
 from watchkeeper.edges.clock import utc_text
 from watchkeeper.edges.jsonlines import rounded
 
@@ -25,19 +26,20 @@ STATUS_VALID_S = 90
 """Three times the interval at which the status is sent anew."""
 
 _STAMP = r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z$"
+_PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f]*$"
 _PACK_READING = re.compile(r"[a-z_]+\.\d+\.")
 
 Utc: TypeAlias = Annotated[str, Field(pattern=_STAMP, json_schema_extra={"format": "date-time"})]
 MessageId: TypeAlias = Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$", json_schema_extra={"format": "uuid"})]
 Value: TypeAlias = float | bool | str | None
-Role: TypeAlias = Literal["pilot", "observer", "post"]
 Action: TypeAlias = Literal["acknowledge", "shelve", "unshelve", "reset"]
+CrewAction: TypeAlias = Literal["check", "uncheck", "test", "confirm"]
 
 
 class Message(BaseModel):
     """What every payload of the watch carries."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True)
 
     message_id: MessageId
     """The same when the same message is sent again: quality of service 1 can deliver twice."""
@@ -77,6 +79,8 @@ class AlertState(Message):
     evidence: dict[str, Value]
     trial: bool
     by: str | None
+    acknowledged_by: list[Role]
+    """Roles that have acknowledged it since it was last raised; only the pilot's quiets the pilot's voice."""
 
 
 class AlertEvent(AlertState):
@@ -99,6 +103,23 @@ class RefusalEvent(Message):
     in_reply_to: MessageId | None
 
 
+class PreparationEvent(Message):
+    """`…/event`: one step of getting an aircraft ready for a flight."""
+
+    time: Utc
+    elapsed_s: float
+    aircraft: int
+    step: Step
+    role: Role | None
+    """Whom it concerns: who was called, or has confirmed."""
+    item: str | None
+    """Of the checklist."""
+    reason: str
+    by: str
+    """A role, `watch`, or the outlet that gave a test call."""
+    in_reply_to: MessageId | None
+
+
 class Callout(Message):
     """`…/callout`: words that were given to be spoken."""
 
@@ -117,28 +138,62 @@ class Readings(Message):
     readings: dict[str, Value]
 
 
-class OrderMessage(BaseModel):
-    """`…/alert/{rule}/order`: what somebody of the crew asks for. Types are taken strictly."""
+class Asked(BaseModel):
+    """What every order of somebody of the crew carries. Types are taken strictly."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, use_attribute_docstrings=True
+    )
 
     message_id: UUID
-    action: Action
     role: Role
-    by: str = Field(default="", max_length=64, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")
+    """Of the giver."""
+    by: str = Field(default="", max_length=64, pattern=_PRINTABLE)
     at: AwareDatetime
     """When it was given, by the clock of the giver, with its offset from UTC."""
+
+
+class OrderMessage(Asked):
+    """`…/alert/{rule}/order`: what somebody of the crew asks for about an alert."""
+
+    action: Action
     minutes: float | None = Field(default=None, gt=0, le=1440)
     """How long to shelve."""
+
+
+class CrewOrder(Asked):
+    """`…/order`: what somebody of the crew asks for, or has done, before a take-off.
+
+    `confirm`: the giver's own role has heard (the post: read) its test call; nobody confirms for another.
+    """
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "if": {"properties": {"action": {"enum": ["check", "uncheck"]}}},
+            "then": {"required": ["item"], "properties": {"item": {"type": "string"}}},
+            "else": {"properties": {"item": {"type": "null"}}},
+        }
+    )
+
+    action: CrewAction
+    item: str | None = Field(default=None, min_length=1, max_length=200, pattern=_PRINTABLE)
+    """Of the checklist of the sortie file, in its words."""
+
+    @model_validator(mode="after")
+    def _item_where_one_is_meant(self) -> Self:
+        if (self.item is not None) is not (self.action in ("check", "uncheck")):
+            raise ValueError("an item goes with check and uncheck, and with nothing else")
+        return self
 
 
 PAYLOADS: Final[Mapping[str, tuple[type[BaseModel], ...]]] = {
     "watchkeeper/{station}/status": (Status,),
     "watchkeeper/{station}/{aircraft}/alert/{rule}": (AlertState,),
-    "watchkeeper/{station}/{aircraft}/event": (AlertEvent, RefusalEvent),
+    "watchkeeper/{station}/{aircraft}/event": (AlertEvent, RefusalEvent, PreparationEvent),
     "watchkeeper/{station}/{aircraft}/callout": (Callout,),
     "watchkeeper/{station}/{aircraft}/readings": (Readings,),
     "watchkeeper/{station}/{aircraft}/alert/{rule}/order": (OrderMessage,),
+    "watchkeeper/{station}/{aircraft}/order": (CrewOrder,),
 }
 """Topic -> what may stand in its payload. A retained alert that is over in the end becomes an empty payload."""
 
@@ -194,7 +249,7 @@ class Writer:
         )
 
     def refused(
-        self, reason: str, aircraft: int | None, rule: str | None, order: OrderMessage | None, now_us: int
+        self, reason: str, aircraft: int | None, rule: str | None, order: Asked | None, now_us: int
     ) -> RefusalEvent:
         """Return an order that did not even reach the engine."""
         return RefusalEvent(
@@ -202,10 +257,25 @@ class Writer:
             time=utc_text(now_us),
             aircraft=aircraft,
             rule=rule,
-            action=order.action if order else None,
+            action=order.action if isinstance(order, OrderMessage | CrewOrder) else None,
             refused=_clean(reason),
             by=order.role if order else None,
             in_reply_to=str(order.message_id) if order else None,
+        )
+
+    def prepared(self, preparation: Preparation, now_us: int, in_reply_to: str | None = None) -> PreparationEvent:
+        """Return one step before a take-off."""
+        return PreparationEvent(
+            **self._head(now_us, None),
+            time=utc_text(preparation.time_us),
+            elapsed_s=round(preparation.elapsed_us / 1e6, 6),
+            aircraft=preparation.aircraft,
+            step=preparation.step,
+            role=_role(preparation.role),
+            item=None if preparation.item is None else _clean(preparation.item),
+            reason=_clean(preparation.reason),
+            by=_clean(preparation.by),
+            in_reply_to=in_reply_to,
         )
 
     def callout(self, said: AlertChange | RoutineCall, now_us: int) -> Callout:
@@ -226,6 +296,10 @@ class Writer:
         return Readings(**self._head(now_us, READINGS_VALID_S), aircraft=aircraft, readings=_values(shown))
 
 
+def _role(role: str | None) -> Role | None:
+    return next((known for known in ROLES if known == role), None)
+
+
 def _alert(change: AlertChange) -> dict[str, Any]:
     return {
         "time": utc_text(change.time_us),
@@ -240,6 +314,7 @@ def _alert(change: AlertChange) -> dict[str, Any]:
         "evidence": _values(change.evidence),
         "trial": change.trial,
         "by": None if change.by is None else _clean(change.by),
+        "acknowledged_by": [role for role in ROLES if role in change.acknowledged_by],
     }
 
 
