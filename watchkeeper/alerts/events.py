@@ -93,7 +93,7 @@ class Step(StrEnum):
     """Test calls are on their way to every role."""
     GIVEN = "given"
     """The test call to a role has been spoken, or taken by the broker."""
-    NOT_GIVEN = "not given"
+    NOT_GIVEN = "not_given"
     CONFIRMED = "confirmed"
     """A role has confirmed its test call."""
     ANEW = "anew"

@@ -1,4 +1,4 @@
-"""What goes over MQTT: a model for every payload, their JSON schemas, and how they are made from decisions.
+"""What goes over MQTT: a model for every payload, and how they are made from decisions.
 
 Nothing in a payload leans on a property of MQTT 5: id, time of sending and validity stand in the payload.
 JSON has no not-a-number and no infinities, so such values are null. Times are UTC, `2026-05-04T09:30:00.123456Z`.
@@ -9,15 +9,16 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Final, Literal, Self, TypeAlias
-from uuid import UUID, uuid4
+from typing import Annotated, Any, Final, Literal, TypeAlias
+from uuid import uuid4
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field
 
 from watchkeeper.alerts.checks import ROLES, Role
 from watchkeeper.alerts.events import AlertChange, Change, Level, Preparation, Refusal, RoutineCall, State, Step
 from watchkeeper.edges.clock import utc_text
 from watchkeeper.edges.jsonlines import rounded
+from watchkeeper.edges.order_messages import Asked, CrewOrder, OrderMessage
 
 WORDS_VALID_S = 30
 """A callout heard later than this may no longer be true; the alert's state says what is."""
@@ -26,14 +27,11 @@ STATUS_VALID_S = 90
 """Three times the interval at which the status is sent anew."""
 
 _STAMP = r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z$"
-_PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f]*$"
 _PACK_READING = re.compile(r"[a-z_]+\.\d+\.")
 
 Utc: TypeAlias = Annotated[str, Field(pattern=_STAMP, json_schema_extra={"format": "date-time"})]
 MessageId: TypeAlias = Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$", json_schema_extra={"format": "uuid"})]
 Value: TypeAlias = float | bool | str | None
-Action: TypeAlias = Literal["acknowledge", "shelve", "unshelve", "reset"]
-CrewAction: TypeAlias = Literal["check", "uncheck", "test", "confirm"]
 
 
 class Message(BaseModel):
@@ -44,6 +42,7 @@ class Message(BaseModel):
     message_id: MessageId
     """The same when the same message is sent again: quality of service 1 can deliver twice."""
     exercise: bool
+    """Everything is simulated or replayed: to be shown as an exercise, never as an alarm."""
     sent_at: Utc
     """When the watch made the message; a broker that was away gets it later."""
     valid_until: Utc | None
@@ -138,54 +137,6 @@ class Readings(Message):
     readings: dict[str, Value]
 
 
-class Asked(BaseModel):
-    """What every order of somebody of the crew carries. Types are taken strictly."""
-
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, use_attribute_docstrings=True
-    )
-
-    message_id: UUID
-    role: Role
-    """Of the giver."""
-    by: str = Field(default="", max_length=64, pattern=_PRINTABLE)
-    at: AwareDatetime
-    """When it was given, by the clock of the giver, with its offset from UTC."""
-
-
-class OrderMessage(Asked):
-    """`…/alert/{rule}/order`: what somebody of the crew asks for about an alert."""
-
-    action: Action
-    minutes: float | None = Field(default=None, gt=0, le=1440)
-    """How long to shelve."""
-
-
-class CrewOrder(Asked):
-    """`…/order`: what somebody of the crew asks for, or has done, before a take-off.
-
-    `confirm`: the giver's own role has heard (the post: read) its test call; nobody confirms for another.
-    """
-
-    model_config = ConfigDict(
-        json_schema_extra={
-            "if": {"properties": {"action": {"enum": ["check", "uncheck"]}}},
-            "then": {"required": ["item"], "properties": {"item": {"type": "string"}}},
-            "else": {"properties": {"item": {"type": "null"}}},
-        }
-    )
-
-    action: CrewAction
-    item: str | None = Field(default=None, min_length=1, max_length=200, pattern=_PRINTABLE)
-    """Of the checklist of the sortie file, in its words."""
-
-    @model_validator(mode="after")
-    def _item_where_one_is_meant(self) -> Self:
-        if (self.item is not None) is not (self.action in ("check", "uncheck")):
-            raise ValueError("an item goes with check and uncheck, and with nothing else")
-        return self
-
-
 PAYLOADS: Final[Mapping[str, tuple[type[BaseModel], ...]]] = {
     "watchkeeper/{station}/status": (Status,),
     "watchkeeper/{station}/{aircraft}/alert/{rule}": (AlertState,),
@@ -196,13 +147,6 @@ PAYLOADS: Final[Mapping[str, tuple[type[BaseModel], ...]]] = {
     "watchkeeper/{station}/{aircraft}/order": (CrewOrder,),
 }
 """Topic -> what may stand in its payload. A retained alert that is over in the end becomes an empty payload."""
-
-
-def schemas() -> dict[str, dict[str, Any]]:
-    """Return the JSON schema (draft 2020-12) of every payload, by the name of its model."""
-    draft = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
-    models = {model.__name__: model for group in PAYLOADS.values() for model in group}
-    return {name: draft | model.model_json_schema(mode="validation") for name, model in models.items()}
 
 
 class Writer:

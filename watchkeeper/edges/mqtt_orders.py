@@ -10,8 +10,9 @@ import structlog
 from pydantic import ValidationError
 
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Order, Preparation, Refusal, Step
-from watchkeeper.edges.messages import Asked, CrewOrder, Message, OrderMessage, Writer
+from watchkeeper.edges.messages import Message, Writer
 from watchkeeper.edges.mqtt_address import Topics
+from watchkeeper.edges.order_messages import Asked, CrewOrder, OrderMessage
 
 MAX_ORDER_BYTES = 2048
 """Several times the longest order that means anything."""
