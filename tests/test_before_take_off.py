@@ -25,6 +25,7 @@ from watchkeeper.alerts.events import (
 )
 from watchkeeper.engine import Engine
 from watchkeeper.link.encode import Encoder
+from watchkeeper.rules.load import RuleSet
 
 CREW = """
 home: [0.001, 0.002]
@@ -41,9 +42,9 @@ ARMED = 128
 class Ground:
     """An aircraft on the ground that sends all a crew could wish for."""
 
-    def __init__(self, sortie: str | None = CREW) -> None:
+    def __init__(self, sortie: str | None = CREW, rules: RuleSet | None = None) -> None:
         found = load_sortie_file(sortie, "s.yaml") if sortie is not None else None
-        self.engine = Engine(shipped(), [FILE], found)
+        self.engine = Engine(rules or shipped(), [FILE], found)
         self.air = Encoder(7, 1)
         self.station = Encoder(255, 190)
         self.radio = Encoder(51, 68)

@@ -21,7 +21,6 @@ from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.checks import ACTIONS as PREPARING
-from watchkeeper.alerts.checks import Checks
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.lifecycle import Alert
@@ -69,10 +68,7 @@ class _Watched:
         self.aircraft = aircraft
         self.suite = EstimateSuite(aircraft, aircraft.labels)
         self.book = book
-        sortie = aircraft.sortie
-        checks = Checks(sortie.checklist, sortie.crew.roles) if sortie is not None else Checks()
-        calls = sortie is not None and sortie.crew.test_calls
-        self.preparing = Preparing(aircraft.system, aircraft.readings, checks, teller, automatic=calls)
+        self.preparing = Preparing(aircraft.system, aircraft.readings, aircraft.sortie, teller)
         self.seen_us = now_us
         self.estimated_us = -ESTIMATE_EVERY_US
         self.power_up = aircraft.power_up

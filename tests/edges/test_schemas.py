@@ -43,38 +43,15 @@ ORDERS: dict[str, list[dict[str, Any]]] = {
         {"message_id": ID, "role": "post", "at": AT, "action": "uncheck", "item": "antennas down"},
     ],
 }
-IN_BOTH_DRAFTS = set(
-    [
-        "type",
-        "enum",
-        "const",
-        "properties",
-        "required",
-        "additionalProperties",
-        "items",
-        "anyOf",
-        "if",
-        "then",
-        "else",
-        "pattern",
-        "format",
-        "minimum",
-        "maximum",
-        "exclusiveMinimum",
-        "exclusiveMaximum",
-        "minLength",
-        "maxLength",
-        "title",
-        "description",
-        "default",
-        "$ref",
-    ]
+IN_BOTH_DRAFTS = frozenset(
+    "type enum const properties required additionalProperties items anyOf if then else pattern format minimum "  # noqa: SIM905
+    "maximum exclusiveMinimum exclusiveMaximum minLength maxLength title description default $ref".split()
 )
 """Words of JSON Schema that mean the same in draft 7 (validation, sections 6 to 10) and in 2020-12."""
 
 
 def valid(name: str, payload: object) -> bool:
-    return Draft202012Validator(SHIPPED[name], format_checker=FormatChecker()).is_valid(payload)
+    return bool(Draft202012Validator(SHIPPED[name], format_checker=FormatChecker()).is_valid(payload))
 
 
 def good() -> Iterator[tuple[str, dict[str, Any]]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from watchkeeper.aircraft.catalogue import INDEX
+from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.aircraft.readings import Readings
 from watchkeeper.alerts import wording
 from watchkeeper.alerts.audience import TEST_CALL
@@ -31,16 +32,15 @@ class Preparing:
 
     __slots__ = ("_aircraft", "_automatic", "_called_for_us", "_called_us", "_readings", "_teller", "readiness")
 
-    def __init__(
-        self, aircraft: int, readings: Readings, checks: Checks, teller: Teller, *, automatic: bool = False
-    ) -> None:
-        """`automatic`: the crew wants test calls without asking, once after each power-up on the ground."""
+    def __init__(self, aircraft: int, readings: Readings, sortie: SortieFile | None, teller: Teller) -> None:
+        """Take checklist and roles from the sortie, and whether the crew wants test calls without asking."""
         self._aircraft = aircraft
         self._readings = readings
         self._teller = teller
-        self._automatic = automatic
+        self._automatic = sortie is not None and sortie.crew.test_calls
         self._called_us: int | None = None
         self._called_for_us: int | None = None
+        checks = Checks() if sortie is None else Checks(sortie.checklist, sortie.crew.roles)
         self.readiness = Readiness(readings, checks)
 
     def take(self, order: Order, now_us: int) -> None:

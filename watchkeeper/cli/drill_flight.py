@@ -126,7 +126,7 @@ class PacedFlight:
 
     def listen_to_keys(self) -> None:
         """Take single keys, if there is a terminal to take them from."""
-        keys = Keys({**{key: self._key(mode) for key, mode in KEYS.items()}, **crew_keys(self._watch)})
+        keys = Keys({**{key: self._key(mode) for key, mode in KEYS.items()}, **crew_keys(self._watch, self._tell)})
         if self._open.enter_context(keys.listening()):
             self._tell(KEYS_HELP)
 

@@ -26,12 +26,18 @@ class _Watch(Protocol):
         """Carry out an order."""
 
 
-def crew_keys(watch: _Watch) -> Mapping[str, Callable[[], None]]:
-    """Return what each key does. An order that cannot be carried out is told by the watch like any other."""
+def crew_keys(watch: _Watch, tell: Callable[[str], None]) -> Mapping[str, Callable[[], None]]:
+    """Return what each key does. An order that cannot be carried out is told by the watch like any other.
+
+    `tell` writes a line to the terminal.
+    """
 
     def of_each_aircraft(action: str) -> Callable[[], None]:
         def press() -> None:
-            for system in watch.engine.systems():
+            systems = watch.engine.systems()
+            if not systems:
+                tell("no aircraft heard yet")
+            for system in systems:
                 watch.order(Order(action, aircraft=system, role="pilot", by="key"))
 
         return press
@@ -46,7 +52,7 @@ def keys_feed(watch: _Watch, tell: Callable[[str], None]) -> Callable[[], Awaita
     """Return a feed that takes the keys of the terminal while the watch runs; does nothing without a terminal."""
 
     async def take() -> None:
-        with Keys(crew_keys(watch)).listening() as listening:
+        with Keys(crew_keys(watch, tell)).listening() as listening:
             if listening:
                 tell(f"keys: {CREW_KEYS_HELP}")
             await asyncio.Event().wait()
