@@ -12,9 +12,20 @@ import pytest
 from tests.recordings import shipped
 from tests.test_engine import T0
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Order, Refusal, RoutineCall
+from watchkeeper.alerts.events import (
+    AlertChange,
+    Change,
+    Happening,
+    Level,
+    Order,
+    Preparation,
+    Refusal,
+    RoutineCall,
+    Step,
+)
 from watchkeeper.engine import Engine
 from watchkeeper.link.encode import Encoder
+from watchkeeper.rules.load import RuleSet
 
 CREW = """
 home: [0.001, 0.002]
@@ -31,9 +42,9 @@ ARMED = 128
 class Ground:
     """An aircraft on the ground that sends all a crew could wish for."""
 
-    def __init__(self, sortie: str | None = CREW) -> None:
+    def __init__(self, sortie: str | None = CREW, rules: RuleSet | None = None) -> None:
         found = load_sortie_file(sortie, "s.yaml") if sortie is not None else None
-        self.engine = Engine(shipped(), [FILE], found)
+        self.engine = Engine(rules or shipped(), [FILE], found)
         self.air = Encoder(7, 1)
         self.station = Encoder(255, 190)
         self.radio = Encoder(51, 68)
@@ -108,14 +119,20 @@ class Ground:
     def prepare(self) -> None:
         self.run(3)
         for item in ("rotor latches", "pack connectors"):
-            assert self.order("check", text=item) == []
+            assert [step.step for step in steps(self.order("check", text=item))] == [Step.CHECKED]
+        self.order("test")
         for role in ("pilot", "observer"):
-            assert self.order("confirm", role=role) == []
+            self.order("given", role=role, by="voice")
+            assert [step.step for step in steps(self.order("confirm", role=role))] == [Step.CONFIRMED]
         self.run(50)  # until then the watch is still looking at what is sent
 
 
 def raised(happened: list[Happening], rule: str) -> list[AlertChange]:
     return [h for h in happened if isinstance(h, AlertChange) and h.rule == rule and h.change is Change.RAISED]
+
+
+def steps(happened: list[Happening]) -> list[Preparation]:
+    return [h for h in happened if isinstance(h, Preparation)]
 
 
 def called(happened: list[Happening], rule: str) -> list[RoutineCall]:

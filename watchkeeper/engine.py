@@ -21,12 +21,11 @@ from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.checks import ACTIONS as PREPARING
-from watchkeeper.alerts.checks import Checks
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
-from watchkeeper.alerts.readiness import Readiness
+from watchkeeper.alerts.preparing import Preparing
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.errors import BadInputError, Fault, bad_input
@@ -63,15 +62,13 @@ _LINK_AGE = INDEX["link.age"]
 class _Watched:
     """One aircraft with its estimates and its alerts."""
 
-    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "readiness", "seen_us", "suite")
+    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "preparing", "seen_us", "suite")
 
-    def __init__(self, aircraft: Aircraft, book: AlertBook, now_us: int) -> None:
+    def __init__(self, aircraft: Aircraft, book: AlertBook, teller: Teller, now_us: int) -> None:
         self.aircraft = aircraft
         self.suite = EstimateSuite(aircraft, aircraft.labels)
         self.book = book
-        sortie = aircraft.sortie
-        checks = Checks(sortie.checklist, sortie.crew.roles) if sortie is not None else Checks()
-        self.readiness = Readiness(aircraft.readings, checks)
+        self.preparing = Preparing(aircraft.system, aircraft.readings, aircraft.sortie, teller)
         self.seen_us = now_us
         self.estimated_us = -ESTIMATE_EVERY_US
         self.power_up = aircraft.power_up
@@ -191,8 +188,7 @@ class Engine:
                     order.action, order.rule, order.aircraft, "no such aircraft", order.role, now_us
                 )
             elif order.action in PREPARING:
-                if reason := one.readiness.checks.take(order):
-                    self._teller.refusal(order.action, order.rule, order.aircraft, reason, order.role, now_us)
+                one.preparing.take(order, now_us)
             else:
                 carry_out(one.book, self._teller, order, now_us)
         else:
@@ -269,7 +265,7 @@ class Engine:
 
     def reasons(self, system: int) -> tuple[str, ...]:
         """Return what speaks against a take-off, in words; empty in the air. KeyError if not known."""
-        return self._watched[system].readiness.reasons
+        return self._watched[system].preparing.readiness.reasons
 
     def contour(self, system: int) -> tuple[float, ...]:
         """Return the reach of an aircraft in m by bearing from home, evenly from north; empty while unknown."""
@@ -356,11 +352,12 @@ class Engine:
 
     def _look_before(self, one: _Watched, now_us: int) -> None:
         """Work out what speaks against a take-off."""
-        if not one.readiness.wanted():
+        if not one.preparing.follow(one.seen_us, now_us):
             return
         alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
         blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
-        one.readiness.look(alerts, blind, now_us, settled=now_us - one.seen_us >= TOLD_AFTER_US)
+        settled = now_us - one.seen_us >= TOLD_AFTER_US
+        one.preparing.readiness.look(alerts, blind, now_us, settled=settled)
 
     def _flood(self, now_us: int) -> None:
         flooding = self._teller.flood.passed(now_us)
@@ -393,7 +390,7 @@ class Engine:
         book = AlertBook(
             aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller, self._rules.sterile
         )
-        one = self._watched[aircraft.system] = _Watched(aircraft, book, now_us)
+        one = self._watched[aircraft.system] = _Watched(aircraft, book, self._teller, now_us)
         self._teller.several = len(self._watched) > 1
         if not self._heard_any:
             self._heard_any = True

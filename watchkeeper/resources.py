@@ -11,3 +11,8 @@ def shipped_rules() -> Path:
     """Return the folder of the shipped rule packs."""
     installed = _PACKAGE / "shipped_rules"
     return installed if installed.is_dir() else _PACKAGE.parent / "rules"
+
+
+def shipped_schemas() -> Path:
+    """Return the folder of the JSON schemas of all messages and of the AsyncAPI document."""
+    return _PACKAGE / "schemas"

@@ -23,10 +23,16 @@ def alert(
     spoken: bool = True,
     state: State = State.UNACKNOWLEDGED,
     trial: bool = False,
-    aircraft: int = 42,
+    aircraft: int | None = 42,
+    by: str | None = None,
+    eyes: bool = False,
+    acknowledged_by: tuple[str, ...] = (),
 ) -> AlertChange:
     callout = words or f"{level.value.capitalize()}. {rule}."
-    return AlertChange(0, 0, aircraft, rule, level, change, state, callout, "", spoken=spoken, trial=trial)
+    return AlertChange(
+        0, 0, aircraft, rule, level, change, state, callout, "",
+        spoken=spoken, trial=trial, by=by, eyes=eyes, acknowledged_by=acknowledged_by,
+    )  # fmt: skip
 
 
 def routine(rule: str) -> RoutineCall:
@@ -174,7 +180,8 @@ def test_an_acknowledgement_by_the_pilot_empties_the_queue_but_lets_the_sentence
     queue.offer(alert("c2"), 0)
     queue.take(0)
     for rule, expected in (("c1", []), ("c2", [("c2", "dropped", "acknowledged")])):
-        effect = queue.offer(alert(rule, change=Change.ACKNOWLEDGED, spoken=False, state=State.ACKNOWLEDGED), 0)
+        done = alert(rule, change=Change.ACKNOWLEDGED, spoken=False, state=State.ACKNOWLEDGED, by="pilot")
+        effect = queue.offer(done, 0)
         assert outcomes(effect.ended) == expected
         assert not effect.stop
 

@@ -23,12 +23,12 @@ CALL = re.compile(r"Caution\. Battery\. Low")
 class Terminal:
     """The program at a pseudo-terminal."""
 
-    def __init__(self, *arguments: str) -> None:
+    def __init__(self, *arguments: str, command: str = "drill") -> None:
         self.fd, child = pty.openpty()
-        program = [sys.executable, "-m", "watchkeeper.cli.main", "drill", *arguments]
-        command = ["setsid", "--ctty", "--wait", *program]  # keys come from the terminal that a process belongs to
+        program = [sys.executable, "-m", "watchkeeper.cli.main", command, *arguments]
+        run = ["setsid", "--ctty", "--wait", *program]  # keys come from the terminal that a process belongs to
         self.process = subprocess.Popen(
-            command, stdin=child, stdout=child, stderr=child)  # fmt: skip
+            run, stdin=child, stdout=child, stderr=child)  # fmt: skip
         os.close(child)
         self.shown = ""
 
@@ -93,6 +93,42 @@ def test_caution_return_landing_score(tmp_path: Path) -> None:
     assert call["action"] == "safe recovery"
     assert told["ending"]["landed"] is True
     assert told["timely"]["charge_pct"] >= told["ending"]["charge_pct"] - 1.0
+
+
+def test_the_pilot_is_called_and_confirms_by_keys() -> None:
+    terminal = Terminal("calm", "--mute")
+    terminal.until(r"keys: .*t test calls, c confirm as pilot")
+    while "test calls to every role" not in terminal.shown:
+        terminal.press("t")
+        assert terminal.read()
+    terminal.until(r"Test\. Watch to pilot, confirm that you hear\.")
+    terminal.until(r"test call to the pilot given  \[by console\]")
+    terminal.press("c")
+    terminal.until(r"the pilot hears the watch  \[by pilot\]")
+    terminal.press("\x03")
+    assert terminal.end() == 0
+
+
+def test_keys_reach_a_real_watch_too() -> None:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        sender.bind(("127.0.0.1", 0))
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+        terminal = Terminal("--from", f"udp://127.0.0.1:{port}", "--mute", command="watch")
+        terminal.until(r"keys: a acknowledge, t test calls, c confirm as pilot")
+        terminal.press("c")
+        terminal.until("no aircraft heard yet")
+        encoder = Encoder(7, 1)
+        while "not done" not in terminal.shown:
+            sender.sendto(
+                encoder.encode("HEARTBEAT", type=13, autopilot=3, mavlink_version=3), ("127.0.0.1", port)
+            )
+            terminal.press("c")
+            assert terminal.read()
+        terminal.until("confirm before take-off: not done, no test call has been given to this role")
+        terminal.press("\x03")
+        assert terminal.end() == 0
 
 
 def test_a_script_obeys_no_key() -> None:

@@ -119,8 +119,8 @@ class Listener:
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
         self._client.publish(topic, payload, 1, retain)
 
-    async def until(self, wanted: Callable[[Heard], bool]) -> Heard:
-        async with asyncio.timeout(15):
+    async def until(self, wanted: Callable[[Heard], bool], patience_s: float = 15) -> Heard:
+        async with asyncio.timeout(patience_s):
             while True:
                 self._news.clear()
                 for one in [*self.heard]:
@@ -128,7 +128,7 @@ class Listener:
                         return one
                 await self._news.wait()
 
-    async def on(self, topic: str, **values: Any) -> Heard:
+    async def on(self, topic: str, patience_s: float = 15, **values: Any) -> Heard:
         """Wait for a message of that topic with those values in it."""
 
         def wanted(one: Heard) -> bool:
@@ -138,7 +138,7 @@ class Listener:
                 and all(one.json().get(key) == value for key, value in values.items())
             )
 
-        return await self.until(wanted)
+        return await self.until(wanted, patience_s)
 
     def states(self, topic: str = "watchkeeper/field-1/status") -> list[str]:
         """Return what was said in that topic, in order; "?" for what nobody understands."""

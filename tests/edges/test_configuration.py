@@ -26,6 +26,7 @@ quiet = false
 language = "en-gb"
 rate_wpm = 160
 volume = 0.8
+role = "observer"
 """
 
 
@@ -45,6 +46,7 @@ def test_every_option_can_stand_in_the_file_and_its_paths_count_from_there(tmp_p
     assert options.learned == tmp_path / "state"
     assert (options.only_rules, options.station, options.mqtt) == (True, "ridge", "mqtt://broker:1883")
     assert (options.mute, options.quiet) == (True, False)
+    assert (options.voice.role, settle({}, {}).voice.role) == ("observer", "pilot")
     assert (options.voice.language, options.voice.rate_wpm, options.voice.volume) == ("en-gb", 160, 0.8)
 
 

@@ -12,7 +12,17 @@ from collections.abc import Iterator
 
 import pytest
 
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Refusal, RoutineCall, State
+from watchkeeper.alerts.events import (
+    AlertChange,
+    Change,
+    Happening,
+    Level,
+    Preparation,
+    Refusal,
+    RoutineCall,
+    State,
+    Step,
+)
 from watchkeeper.edges.console import Console, console_line
 from watchkeeper.edges.terminal import MAX_LINES, LineWriter, Terminal, plain
 
@@ -63,6 +73,22 @@ def read_lines(fd: int, count: int) -> list[str]:
         (
             Refusal(NOW_US, 0, None, None, "shelve", "in flight"),
             "09:30:00.5            watch         shelve all: not done, in flight",
+        ),
+        (
+            Refusal(NOW_US, 0, 42, None, "confirm", "no test call"),
+            "09:30:00.5            aircraft 42   confirm before take-off: not done, no test call",
+        ),
+        (
+            Preparation(NOW_US, 0, 42, Step.CHECKED, "post", item="antennas\x1b down"),
+            "09:30:00.5            aircraft 42   checked: antennas? down  [by post]",
+        ),
+        (
+            Preparation(NOW_US, 0, 42, Step.NOT_GIVEN, "voice", "observer", reason="no sound device"),
+            "09:30:00.5            aircraft 42   test call to the observer not given  [by voice: no sound device]",
+        ),
+        (
+            Preparation(NOW_US, 0, 42, Step.CONFIRMED, "observer", "observer"),
+            "09:30:00.5            aircraft 42   the observer hears the watch  [by observer]",
         ),
     ],
 )

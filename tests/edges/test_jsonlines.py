@@ -7,7 +7,17 @@ import math
 
 import pytest
 
-from watchkeeper.alerts.events import AlertChange, Change, Level, Order, Refusal, RoutineCall, State
+from watchkeeper.alerts.events import (
+    AlertChange,
+    Change,
+    Level,
+    Order,
+    Preparation,
+    Refusal,
+    RoutineCall,
+    State,
+    Step,
+)
 from watchkeeper.edges.jsonlines import alert_line, decision_line, order_record, rounded
 
 KEYS = [
@@ -103,6 +113,16 @@ def test_the_watch_log_has_a_line_for_everything_the_engine_says() -> None:
     no = json.loads(decision_line(Refusal(0, 0, None, None, "shelve", "in flight", "observer"), exercise=False))
     assert list(no)[: len(KEYS)] == KEYS
     assert (no["kind"], no["action"], no["by"], no["reason"]) == ("refusal", "shelve", "observer", "in flight")
+    done = json.loads(
+        decision_line(Preparation(0, 0, 7, Step.NOT_GIVEN, "voice", "pilot", None, "late"), exercise=False)
+    )
+    assert list(done) == [*KEYS, "kind", "step", "role", "item", "by"]
+    assert (done["kind"], done["aircraft"], done["step"], done["reason"]) == (
+        "preparation",
+        7,
+        "not_given",
+        "late",
+    )
 
 
 def test_an_order_survives_being_written() -> None:

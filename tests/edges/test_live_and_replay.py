@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.conftest import RequireData
-from watchkeeper.alerts.events import AlertChange, Happening, Order
+from watchkeeper.alerts.events import AlertChange, Happening, Order, Preparation, Step
 from watchkeeper.edges.jsonlines import decision_line
 from watchkeeper.edges.record_folder import open_recording
 from watchkeeper.edges.recorder import Recorder
@@ -93,12 +93,26 @@ def flight(system: int) -> Iterator[bytes]:
         yield b"".join(parts)
 
 
+GROUNDED = b"".join(
+    (
+        Encoder(44, 1).encode("HEARTBEAT", type=13, autopilot=3, base_mode=1, system_status=3),
+        Encoder(44, 1).encode("EXTENDED_SYS_STATE", landed_state=1),
+    )
+)
+"""An aircraft that stands there, disarmed."""
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_a_flight_with_noise_silence_orders_and_reports(rules: RuleSet, tmp_path: Path, seed: int) -> None:
     chance = random.Random(seed)
     watch = LiveWatch(rules, tmp_path)
     one, two = flight(42), flight(43)
     for n in range(900):
+        if n in (605, 610, 620):  # before that no aircraft is on the ground
+            watch.order(Order(("test", "given", "confirm")[(n > 605) + (n > 610)], None, 44, "observer", by="x"))
+        if 590 < n < 640:
+            watch.at(watch.now_us + 1)
+            watch.receive(f"{SOURCE}#3", GROUNDED)
         watch.at(START_US + n * 100_000 + chance.randrange(30_000))
         if not 300 < n < 500:  # twenty seconds of silence in flight
             watch.receive(SOURCE, next(one))
@@ -127,6 +141,8 @@ def test_a_flight_with_noise_silence_orders_and_reports(rules: RuleSet, tmp_path
         ("link-lost", "cleared"),
         ("watch-voice", "cleared"),
     ]
+    steps = [one.step for one in watch.happenings if isinstance(one, Preparation)]
+    assert steps == [Step.CALLED, Step.GIVEN, Step.CONFIRMED]
     assert replay(rules, tmp_path) == watch.lines
 
 

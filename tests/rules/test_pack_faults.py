@@ -57,7 +57,7 @@ rules:
 """
 KEYS = (
     "id, level, when, clear, on_delay, off_delay, during, say, repeat, every, latch, mutes, caused_by, trial,"
-    " escalate, sterile, replaces, why, cases"
+    " escalate, sterile, eyes, replaces, why, cases"
 )
 BOTH = "show one in which the rule is met and one in which it is not"
 LIST = "see 'watchkeeper rules list'"

@@ -281,12 +281,14 @@ class CrewUnits(FileModel):
 class Crew(FileModel):
     """The crew: where it stands (else at home), whether home moves with it, its switch (RC channel), its units.
 
-    `roles` are those who are to confirm before a take-off that they hear the watch.
+    `roles` are those who are to confirm before a take-off that they hear the watch; with `test_calls` it calls
+    them by itself once an aircraft is first heard on the ground.
     """
 
     at: PositionField | None = None
     moving: bool = False
     roles: tuple[Annotated[str, one_of("pilot", "observer", "post")], ...] = ()
+    test_calls: bool = False
     acknowledge_channel: Annotated[int | None, whole(1, 18)] = None
     units: CrewUnits = CrewUnits()
 

@@ -100,7 +100,8 @@ class Announcer:
         alert.evidence = ruling.evidence()
 
     def _call(self, ruling: Ruling, now_us: int) -> None:
-        self._teller.routine(ruling.rule.id, self._aircraft, ruling.words(), ruling.evidence(), now_us)
+        rule = ruling.rule
+        self._teller.routine(rule.id, self._aircraft, ruling.words(), ruling.evidence(), now_us, eyes=rule.eyes)
 
     def _say_held(self, now_us: int) -> None:
         """Judge anew what had to wait: words that are no longer true are never said."""

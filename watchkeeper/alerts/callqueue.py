@@ -2,9 +2,11 @@
 
 The rules, in the order in which they are applied to something that happened:
 
-1. An alert that ended, or that the pilot acknowledged, has no callout waiting. If it ended, its words stop at
-   once; at an acknowledgement the sentence is finished, for others may be listening.
-2. Words already said are not said again, unless the rule itself repeats them.
+1. An alert that ended, or that the role spoken to acknowledged, has no callout waiting. If it ended, its words
+   stop at once; at an acknowledgement the sentence is finished, for others may be listening. Another role's
+   acknowledgement changes nothing.
+2. What is not for that role (`audience.py`) is not said, and words already said are not said again, unless the
+   rule itself repeats them.
 3. Newer words of an alert take the place of older ones that still wait.
 4. A warning stops whatever lower level is being spoken. A caution stopped so waits again, to be said from its
    beginning (MIL-STD-411F 5.3.6); an advisory or a routine call is not worth a second start.
@@ -20,7 +22,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, RoutineCall, State
+from watchkeeper.alerts.audience import PILOT, told
+from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, RoutineCall
 
 MOST_WAITING = 32
 """Two minutes of speech: what waits behind that is too old before its turn."""
@@ -37,6 +40,8 @@ _ENDED: Final = {
     Change.SHELVED: "alert shelved",
     Change.SUPPRESSED: "alert suppressed",
 }
+
+NOT_FOR_THEM: Final = "not for this role"
 
 Key = tuple[str, int | None]
 
@@ -77,7 +82,9 @@ class Effect:
 class CallQueue:
     """Callouts that wait, and the one that is being spoken."""
 
-    def __init__(self) -> None:
+    def __init__(self, role: str = PILOT) -> None:
+        """`role`: who is spoken to."""
+        self._role = role
         self.speaking: Call | None = None
         self._waiting: dict[Key, Call] = {}
         self._said: dict[Key, str] = {}  # no more entries than alerts that stand
@@ -89,12 +96,16 @@ class CallQueue:
     def offer(self, item: Happening, now_us: int) -> Effect:
         """Take something that happened."""
         if isinstance(item, RoutineCall):
+            if not told(item, self._role):
+                return Effect((Unspoken(item, "dropped", NOT_FOR_THEM),))
             return self._add(item, Level.ROUTINE, item.callout, now_us)
         if not isinstance(item, AlertChange) or item.trial:
             return Effect()
         over = self._over(item)
         if over is not None or not item.spoken or not item.callout:
             return over or Effect()
+        if not told(item, self._role):
+            return Effect((Unspoken(item, "dropped", NOT_FOR_THEM),))
         if item.change is not Change.REPEATED and self._said.get((item.rule, item.aircraft)) == item.callout:
             return Effect((Unspoken(item, "dropped", "said already"),))
         return self._add(item, item.level, item.callout, now_us)
@@ -135,8 +146,8 @@ class CallQueue:
     def _over(self, item: AlertChange) -> Effect | None:
         """Apply rule 1; None where it does not apply."""
         why = _ENDED.get(item.change)
-        if item.change is Change.ACKNOWLEDGED and item.state is not State.UNACKNOWLEDGED:
-            why = "acknowledged"  # (one that leaves it unacknowledged was another role's)
+        if item.change is Change.ACKNOWLEDGED and item.by == self._role:
+            why = "acknowledged"
         if why is None:
             return None
         key = item.rule, item.aircraft

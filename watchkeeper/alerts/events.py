@@ -9,7 +9,10 @@ from typing import Any, TypeAlias
 
 from watchkeeper.rules.levels import Change, Level
 
-__all__ = ("AlertChange", "Change", "Evidence", "Happening", "Level", "Order", "Refusal", "RoutineCall", "State")
+__all__ = (
+    "AlertChange", "Change", "Evidence", "Happening", "Level", "Order", "Preparation", "Refusal", "RoutineCall",
+    "State", "Step",
+)  # fmt: skip
 
 Evidence: TypeAlias = Mapping[str, float | str | bool | None]
 
@@ -49,6 +52,10 @@ class AlertChange:
     spoken: bool = False
     trial: bool = False
     by: str | None = None
+    eyes: bool = False
+    """Whether somebody who looks at the aircraft can help with it."""
+    acknowledged_by: tuple[str, ...] = ()
+    """Roles that have acknowledged it since it was last raised."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +68,7 @@ class RoutineCall:
     rule: str
     callout: str
     evidence: Evidence = field(default_factory=dict)
+    eyes: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +84,40 @@ class Refusal:
     by: str = ""
 
 
-Happening: TypeAlias = AlertChange | RoutineCall | Refusal
+class Step(StrEnum):
+    """What can be done before a take-off."""
+
+    CHECKED = "checked"
+    UNCHECKED = "unchecked"
+    CALLED = "called"
+    """Test calls are on their way to every role."""
+    GIVEN = "given"
+    """The test call to a role has been spoken, or taken by the broker."""
+    NOT_GIVEN = "not_given"
+    CONFIRMED = "confirmed"
+    """A role has confirmed its test call."""
+    ANEW = "anew"
+    """A flight is over: nothing is checked or confirmed any more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Preparation:
+    """One step of getting an aircraft ready: for all to see. `role` is whom it concerns, `by` who did it."""
+
+    time_us: int
+    elapsed_us: int
+    aircraft: int
+    step: Step
+    by: str
+    role: str | None = None
+    item: str | None = None
+    """Of the checklist."""
+    reason: str = ""
+    rule: str | None = None
+    """None: no alert stands behind it."""
+
+
+Happening: TypeAlias = AlertChange | RoutineCall | Refusal | Preparation
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +128,9 @@ class Order:
     that stand unacknowledged), or report: the part `rule` ("voice", "mqtt", a source, ...) of the watch
     works (`ok`) or does not, with the reason in `text` and the level it deserves; or resume: what was `kept` of
     `aircraft` by a watch that ended in flight; or, before a take-off of `aircraft`: check and uncheck (the item of
-    the checklist in `text`), confirm (`role` hears the watch), settings (how they compare: `ok` if they
-    could be compared, in `text` a line for each that does not fit); or reload: go on with the rules of `packs`.
+    the checklist in `text`), test (call every role), given (the outlet `by` has given `role` its test call, or
+    not: `ok`), confirm (`role` has heard it), settings (how they compare: `ok` if they could be compared, in
+    `text` a line for each that does not fit); or reload: go on with the rules of `packs`.
     """
 
     action: str

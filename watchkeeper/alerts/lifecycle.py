@@ -83,13 +83,20 @@ class Alert:
     """One rule on one aircraft (None: the watch itself). Times are engine microseconds."""
 
     __slots__ = (
-        "_own_level", "aircraft", "callout", "core", "evidence", "latch", "level", "raised_us", "reason", "roles",
-        "rule", "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial", "untold",
+        "_own_level", "aircraft", "callout", "core", "evidence", "eyes", "latch", "level", "raised_us", "reason",
+        "roles", "rule", "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial", "untold",
         "waiting_us",
     )  # fmt: skip
 
     def __init__(
-        self, rule: str, level: Level, aircraft: int | None, *, latch: bool = False, trial: bool = False
+        self,
+        rule: str,
+        level: Level,
+        aircraft: int | None,
+        *,
+        latch: bool = False,
+        trial: bool = False,
+        eyes: bool = False,
     ) -> None:
         self.rule = rule
         self._own_level = level
@@ -98,6 +105,7 @@ class Alert:
         self.latch = latch
         self.aircraft = aircraft
         self.trial = trial
+        self.eyes = eyes
         self.core = State.NORMAL
         self.shelved_until_us: int | None = None
         self.shelved_afar = False

@@ -38,7 +38,7 @@ _LIVE: Final = (
     ("satellites.fix", "Nothing told of satellites yet."),
     ("battery.voltage", "No battery voltage yet."),
 )
-_SILENT_S: Final = 3.0
+SILENT_S: Final = 3.0
 
 
 class Readiness:
@@ -53,16 +53,21 @@ class Readiness:
         self._flew = False
 
     def wanted(self) -> bool:
-        """Whether there is a take-off to wait with. Follows the phase; after a flight the checks begin anew."""
+        """Whether there is a take-off to wait with. Follows the phase."""
         phase = self._readings.values[_PHASE]
         if phase is not None and phase not in GROUND:
             self._flew = True
             self.reasons = ()
             return False
-        if self._flew:
-            self._flew = False
-            self.checks.begin_anew()
         return True
+
+    def landed(self) -> bool:
+        """Whether a flight has ended since this was asked last."""
+        phase = self._readings.values[_PHASE]
+        ended = self._flew and (phase is None or phase in GROUND)
+        if ended:
+            self._flew = False
+        return ended
 
     def look(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int, *, settled: bool = True) -> None:
         """Work the reasons out; `alerts` are all that are listed, `blind` the subjects that cannot be seen.
@@ -94,13 +99,13 @@ class Readiness:
         if checks.asked and not checks.compared:
             yield "Settings. Not compared with today's, for want of parameters."
         yield from (f"Checklist. Open: {item}." for item in checks.open)
-        yield from (f"Crew. The {role} has not confirmed to hear the watch." for role in checks.unheard)
+        yield from (f"Crew. {words}" for words in checks.unheard())
         if blind:
             yield f"{_BLIND}{', '.join(sorted(blind))}."
 
     def _telemetry(self, now_us: int) -> Iterator[str]:
         age_s = self._read("link.age", now_us)
-        if age_s is None or age_s > _SILENT_S:
+        if age_s is None or age_s > SILENT_S:
             yield "Telemetry. The aircraft is silent."
         yield from (f"Telemetry. {words}" for name, words in _LIVE if self._read(name, now_us) is None)
         fix = self._read("satellites.fix", now_us)

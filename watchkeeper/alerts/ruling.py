@@ -44,7 +44,7 @@ class Ruling:
     def __init__(self, rule: Rule, order: int, readings: Readings, aircraft: int) -> None:
         self.rule = rule
         self.order = order
-        self.alert = Alert(rule.id, rule.level, aircraft, latch=rule.latch, trial=rule.trial)
+        self.alert = Alert(rule.id, rule.level, aircraft, latch=rule.latch, trial=rule.trial, eyes=rule.eyes)
         self._view = View(readings, 0, rule.when.new_windows())
         self._clear_view = View(readings, 0, rule.clear.new_windows()) if rule.clear is not None else None
         self.since_us: int | None = None

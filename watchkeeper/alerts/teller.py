@@ -5,7 +5,17 @@ from __future__ import annotations
 from typing import Final
 
 from watchkeeper.alerts import wording
-from watchkeeper.alerts.events import AlertChange, Change, Evidence, Happening, Level, Refusal, RoutineCall
+from watchkeeper.alerts.events import (
+    AlertChange,
+    Change,
+    Evidence,
+    Happening,
+    Level,
+    Preparation,
+    Refusal,
+    RoutineCall,
+    Step,
+)
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.measures import FloodGauge, counts
 
@@ -71,18 +81,44 @@ class Teller:
             spoken=spoken,
             trial=alert.trial,
             by=by or None,
+            eyes=alert.eyes,
+            acknowledged_by=tuple(sorted(alert.roles)),
         )
         self.out.append(told)
         if counts(told) and alert.rule not in ABOUT_ALERTS:
             self.flood.told(now_us)
         alert.rest()
 
-    def routine(self, rule: str, aircraft: int | None, said: str, evidence: Evidence, now_us: int) -> None:
+    def routine(
+        self,
+        rule: str,
+        aircraft: int | None,
+        said: str,
+        evidence: Evidence,
+        now_us: int,
+        *,
+        eyes: bool = False,
+    ) -> None:
         """Tell of words to be spoken once."""
         words = self.words(Level.ROUTINE, said, aircraft)
         self.out.append(
-            RoutineCall(now_us - self.offset_us, self.elapsed_us(now_us), aircraft, rule, words, evidence)
+            RoutineCall(now_us - self.offset_us, self.elapsed_us(now_us), aircraft, rule, words, evidence, eyes)
         )
+
+    def prepared(
+        self,
+        step: Step,
+        aircraft: int,
+        by: str,
+        now_us: int,
+        *,
+        role: str | None = None,
+        item: str | None = None,
+        reason: str = "",
+    ) -> None:
+        """Tell of a step of getting an aircraft ready."""
+        at_us, elapsed_us = now_us - self.offset_us, self.elapsed_us(now_us)
+        self.out.append(Preparation(at_us, elapsed_us, aircraft, step, by, role, item, reason))
 
     def refusal(
         self, action: str, rule: str | None, aircraft: int | None, reason: str, by: str, now_us: int

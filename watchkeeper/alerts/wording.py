@@ -25,3 +25,8 @@ def blind_words(subjects: Iterable[str]) -> str:
     if len(names) > MAX_SUBJECTS:
         names = [*names[: MAX_SUBJECTS - 1], "and more"]
     return f"Watch. Cannot see {', '.join(names)}."
+
+
+def test_call(role: str) -> str:
+    """Return the words by which the watch asks whether a role is reached: the post reads them."""
+    return f"Test. Watch to {role}, confirm that you {'read' if role == 'post' else 'hear'}."

@@ -13,8 +13,8 @@ from simulators.scenario import Scenario
 from simulators.scripted.flight import ScriptedFlight
 from simulators.wire.ears import aircraft_in, heard_at
 from simulators.wire.serve import Link, ServeUrl, serve
-from watchkeeper.alerts.events import Order
 from watchkeeper.daemon import Watch
+from watchkeeper.edges.crew_keys import CREW_KEYS_HELP, crew_keys
 from watchkeeper.edges.keys import Keys
 from watchkeeper.errors import bad_input
 from watchkeeper.link.framing import Framer
@@ -27,7 +27,7 @@ EARS_S = 1.5
 BEHIND_US = 200_000
 """A flight this far behind holds up the drill's time: else what it tells would be late, and called so."""
 KEYS = {"r": Mode.SAFE_RECOVERY, "l": Mode.LAND, "h": Mode.POSITION_HOLD}
-KEYS_HELP = "keys: r return, l land, h hold, a acknowledge; they reach this simulated aircraft only"
+KEYS_HELP = f"keys: r return, l land, h hold (they reach this simulated aircraft only), {CREW_KEYS_HELP}"
 AnyScenario = Scenario | FlownScenario
 AnyFlight = ScriptedFlight | FlownDrill
 
@@ -126,7 +126,7 @@ class PacedFlight:
 
     def listen_to_keys(self) -> None:
         """Take single keys, if there is a terminal to take them from."""
-        keys = Keys({**{key: self._key(mode) for key, mode in KEYS.items()}, "a": self._acknowledge})
+        keys = Keys({**{key: self._key(mode) for key, mode in KEYS.items()}, **crew_keys(self._watch, self._tell)})
         if self._open.enter_context(keys.listening()):
             self._tell(KEYS_HELP)
 
@@ -179,9 +179,6 @@ class PacedFlight:
             self._tell(f"ordered: {mode.words}" if done else f"{mode.words}: not possible now")
 
         return press
-
-    def _acknowledge(self) -> None:
-        self._watch.order(Order("acknowledge", role="pilot", by="key"))
 
     def _hear(self, data: bytes, link: int) -> None:
         self._watch.received(source_of(link), data, self._clock.now_us() / 1e6)

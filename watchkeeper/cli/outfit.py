@@ -24,6 +24,7 @@ from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_address import parse_broker
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
+from watchkeeper.edges.reached import Reached, ways
 from watchkeeper.edges.recorder import Recorder, prepare_folder
 from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
@@ -133,6 +134,7 @@ async def _run(
         if not outfit.quiet:
             terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
     watch.hub = hub
+    hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
     watch.recorder = recorder
     watch.packs = outfit.packs
     if outfit.learned is not None:

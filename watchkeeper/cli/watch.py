@@ -20,6 +20,7 @@ from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.daemon import Watch
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import WatchOptions, read_configuration, settle
+from watchkeeper.edges.crew_keys import keys_feed
 from watchkeeper.edges.sources import DEFAULT_URL, make_source, parse_sources
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.watch_log import state_folder
@@ -74,7 +75,7 @@ def run(given: argparse.Namespace) -> int:
             await source.open()
             if not options.quiet:
                 terminal.log(f"listening to {source.name}")
-        return [source.run for source in made]
+        return [*(source.run for source in made), *([] if options.quiet else [keys_feed(watch, terminal.log)])]
 
     exercise = all(url.scheme == "file" for url in urls)
     outfit = Outfit(

@@ -6,7 +6,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
@@ -33,6 +33,8 @@ class Voice(BaseModel):
     rate_wpm: int = Field(default=175, ge=80, le=300)
     """Words a minute."""
     volume: float = Field(default=1.0, gt=0.0, le=1.0)
+    role: Literal["pilot", "observer"] = "pilot"
+    """Who is spoken to: the pilot, who is told all, or on a machine of their own the observer."""
 
 
 class WatchOptions(BaseModel):

@@ -6,7 +6,8 @@ import asyncio
 import contextlib
 from typing import Final
 
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, RoutineCall
+from watchkeeper.alerts.checks import ACTIONS as PREPARING
+from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Preparation, RoutineCall, Step
 from watchkeeper.edges.clock import utc_text
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
@@ -29,8 +30,10 @@ def console_line(happening: Happening, *, colour: bool = False) -> str:
     who = "watch" if happening.aircraft is None else f"aircraft {happening.aircraft}"
     if isinstance(happening, RoutineCall):
         return f"{time}  {'':<8}  {who:<12}  {plain(happening.callout)}"
+    if isinstance(happening, Preparation):
+        return f"{time}  {'':<8}  {who:<12}  {plain(_preparation_words(happening))}"
     if not isinstance(happening, AlertChange):
-        name = plain(happening.rule or "all")
+        name = "before take-off" if happening.action in PREPARING else plain(happening.rule or "all")
         return f"{time}  {'':<8}  {who:<12}  {plain(happening.action)} {name}: not done, {plain(happening.reason)}"
     level = happening.level.value.upper()
     words = plain(happening.callout or happening.rule)
@@ -48,6 +51,19 @@ def console_line(happening: Happening, *, colour: bool = False) -> str:
     if colour and stands and happening.level in _COLOURS:
         line = f"{_COLOURS[happening.level]}{line}{_PLAIN}"
     return f"{time}  {line}"
+
+
+def _preparation_words(happening: Preparation) -> str:
+    """Return what was done before a take-off, by whom, and why not, if not."""
+    what = {
+        Step.CALLED: "test calls to every role",
+        Step.GIVEN: f"test call to the {happening.role} given",
+        Step.NOT_GIVEN: f"test call to the {happening.role} not given",
+        Step.CONFIRMED: f"the {happening.role} hears the watch",
+        Step.ANEW: "after this flight, checks begin anew",
+    }.get(happening.step, f"{happening.step.value}: {happening.item}")
+    because = f": {happening.reason}" if happening.reason and happening.step is Step.NOT_GIVEN else ""
+    return f"{what}  [by {happening.by}{because}]"
 
 
 class Console:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from watchkeeper.alerts.events import AlertChange, Happening, Order, RoutineCall
+from watchkeeper.alerts.events import AlertChange, Happening, Order, Preparation, RoutineCall
 from watchkeeper.edges.clock import utc_text
 
 
@@ -57,8 +57,9 @@ def decision_line(happening: Happening, *, exercise: bool) -> str:
     """Return the line of the watch log for anything that the engine says.
 
     The keys of a `--json` line come first, then `kind`: `alert` (with `spoken`, `trial`, `by`), `call` (spoken
-    information, level routine; `change` and `state` are null) or `refusal` (an order that was not carried out;
-    `level`, `change`, `state` and `callout` are null; with `action` and `by`).
+    information, level routine; `change` and `state` are null), `refusal` (an order that was not carried out;
+    `level`, `change`, `state` and `callout` are null; with `action` and `by`) or `preparation` (a step before a
+    take-off; the same are null, and so is `rule`; with `step`, `role`, `item` and `by`).
     """
     if isinstance(happening, AlertChange):
         record = alert_record(happening, exercise=exercise)
@@ -82,6 +83,10 @@ def decision_line(happening: Happening, *, exercise: bool) -> str:
         record["callout"] = happening.callout
         record["evidence"] = {name: rounded(value) for name, value in happening.evidence.items()}
         record["kind"] = "call"
+    elif isinstance(happening, Preparation):
+        record["reason"] = happening.reason
+        record |= {"kind": "preparation", "step": happening.step.value, "role": happening.role}
+        record |= {"item": happening.item, "by": happening.by}
     else:
         record["reason"] = happening.reason
         record |= {"kind": "refusal", "action": happening.action, "by": happening.by}

@@ -1,4 +1,4 @@
-"""What goes over MQTT: a model for every payload, their JSON schemas, and how they are made from decisions.
+"""What goes over MQTT: a model for every payload, and how they are made from decisions.
 
 Nothing in a payload leans on a property of MQTT 5: id, time of sending and validity stand in the payload.
 JSON has no not-a-number and no infinities, so such values are null. Times are UTC, `2026-05-04T09:30:00.123456Z`.
@@ -10,13 +10,15 @@ import json
 import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal, TypeAlias
-from uuid import UUID, uuid4
+from uuid import uuid4
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field
 
-from watchkeeper.alerts.events import AlertChange, Change, Level, Refusal, RoutineCall, State
+from watchkeeper.alerts.checks import ROLES, Role
+from watchkeeper.alerts.events import AlertChange, Change, Level, Preparation, Refusal, RoutineCall, State, Step
 from watchkeeper.edges.clock import utc_text
 from watchkeeper.edges.jsonlines import rounded
+from watchkeeper.edges.order_messages import Asked, CrewOrder, OrderMessage
 
 WORDS_VALID_S = 30
 """A callout heard later than this may no longer be true; the alert's state says what is."""
@@ -30,18 +32,17 @@ _PACK_READING = re.compile(r"[a-z_]+\.\d+\.")
 Utc: TypeAlias = Annotated[str, Field(pattern=_STAMP, json_schema_extra={"format": "date-time"})]
 MessageId: TypeAlias = Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$", json_schema_extra={"format": "uuid"})]
 Value: TypeAlias = float | bool | str | None
-Role: TypeAlias = Literal["pilot", "observer", "post"]
-Action: TypeAlias = Literal["acknowledge", "shelve", "unshelve", "reset"]
 
 
 class Message(BaseModel):
     """What every payload of the watch carries."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True)
 
     message_id: MessageId
     """The same when the same message is sent again: quality of service 1 can deliver twice."""
     exercise: bool
+    """Everything is simulated or replayed: to be shown as an exercise, never as an alarm."""
     sent_at: Utc
     """When the watch made the message; a broker that was away gets it later."""
     valid_until: Utc | None
@@ -77,6 +78,8 @@ class AlertState(Message):
     evidence: dict[str, Value]
     trial: bool
     by: str | None
+    acknowledged_by: list[Role]
+    """Roles that have acknowledged it since it was last raised; only the pilot's quiets the pilot's voice."""
 
 
 class AlertEvent(AlertState):
@@ -99,6 +102,23 @@ class RefusalEvent(Message):
     in_reply_to: MessageId | None
 
 
+class PreparationEvent(Message):
+    """`…/event`: one step of getting an aircraft ready for a flight."""
+
+    time: Utc
+    elapsed_s: float
+    aircraft: int
+    step: Step
+    role: Role | None
+    """Whom it concerns: who was called, or has confirmed."""
+    item: str | None
+    """Of the checklist."""
+    reason: str
+    by: str
+    """A role, `watch`, or the outlet that gave a test call."""
+    in_reply_to: MessageId | None
+
+
 class Callout(Message):
     """`…/callout`: words that were given to be spoken."""
 
@@ -117,37 +137,16 @@ class Readings(Message):
     readings: dict[str, Value]
 
 
-class OrderMessage(BaseModel):
-    """`…/alert/{rule}/order`: what somebody of the crew asks for. Types are taken strictly."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
-
-    message_id: UUID
-    action: Action
-    role: Role
-    by: str = Field(default="", max_length=64, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")
-    at: AwareDatetime
-    """When it was given, by the clock of the giver, with its offset from UTC."""
-    minutes: float | None = Field(default=None, gt=0, le=1440)
-    """How long to shelve."""
-
-
 PAYLOADS: Final[Mapping[str, tuple[type[BaseModel], ...]]] = {
     "watchkeeper/{station}/status": (Status,),
     "watchkeeper/{station}/{aircraft}/alert/{rule}": (AlertState,),
-    "watchkeeper/{station}/{aircraft}/event": (AlertEvent, RefusalEvent),
+    "watchkeeper/{station}/{aircraft}/event": (AlertEvent, RefusalEvent, PreparationEvent),
     "watchkeeper/{station}/{aircraft}/callout": (Callout,),
     "watchkeeper/{station}/{aircraft}/readings": (Readings,),
     "watchkeeper/{station}/{aircraft}/alert/{rule}/order": (OrderMessage,),
+    "watchkeeper/{station}/{aircraft}/order": (CrewOrder,),
 }
 """Topic -> what may stand in its payload. A retained alert that is over in the end becomes an empty payload."""
-
-
-def schemas() -> dict[str, dict[str, Any]]:
-    """Return the JSON schema (draft 2020-12) of every payload, by the name of its model."""
-    draft = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
-    models = {model.__name__: model for group in PAYLOADS.values() for model in group}
-    return {name: draft | model.model_json_schema(mode="validation") for name, model in models.items()}
 
 
 class Writer:
@@ -194,7 +193,7 @@ class Writer:
         )
 
     def refused(
-        self, reason: str, aircraft: int | None, rule: str | None, order: OrderMessage | None, now_us: int
+        self, reason: str, aircraft: int | None, rule: str | None, order: Asked | None, now_us: int
     ) -> RefusalEvent:
         """Return an order that did not even reach the engine."""
         return RefusalEvent(
@@ -202,10 +201,25 @@ class Writer:
             time=utc_text(now_us),
             aircraft=aircraft,
             rule=rule,
-            action=order.action if order else None,
+            action=order.action if isinstance(order, OrderMessage | CrewOrder) else None,
             refused=_clean(reason),
             by=order.role if order else None,
             in_reply_to=str(order.message_id) if order else None,
+        )
+
+    def prepared(self, preparation: Preparation, now_us: int, in_reply_to: str | None = None) -> PreparationEvent:
+        """Return one step before a take-off."""
+        return PreparationEvent(
+            **self._head(now_us, None),
+            time=utc_text(preparation.time_us),
+            elapsed_s=round(preparation.elapsed_us / 1e6, 6),
+            aircraft=preparation.aircraft,
+            step=preparation.step,
+            role=_role(preparation.role),
+            item=None if preparation.item is None else _clean(preparation.item),
+            reason=_clean(preparation.reason),
+            by=_clean(preparation.by),
+            in_reply_to=in_reply_to,
         )
 
     def callout(self, said: AlertChange | RoutineCall, now_us: int) -> Callout:
@@ -226,6 +240,10 @@ class Writer:
         return Readings(**self._head(now_us, READINGS_VALID_S), aircraft=aircraft, readings=_values(shown))
 
 
+def _role(role: str | None) -> Role | None:
+    return next((known for known in ROLES if known == role), None)
+
+
 def _alert(change: AlertChange) -> dict[str, Any]:
     return {
         "time": utc_text(change.time_us),
@@ -240,6 +258,7 @@ def _alert(change: AlertChange) -> dict[str, Any]:
         "evidence": _values(change.evidence),
         "trial": change.trial,
         "by": None if change.by is None else _clean(change.by),
+        "acknowledged_by": [role for role in ROLES if role in change.acknowledged_by],
     }
 
 

@@ -76,7 +76,9 @@ class Topics:
         self.states = f"{self.base}/+/alert/+"
         """Filter of all retained states of alerts."""
         self.orders = f"{self.base}/+/alert/+/order"
-        """Filter of all orders."""
+        """Filter of all orders about alerts."""
+        self.crew_orders = f"{self.base}/+/order"
+        """Filter of all orders about an aircraft as a whole."""
 
     def state(self, aircraft: int | None, rule: str) -> str:
         """Return the topic of an alert's state."""
@@ -91,18 +93,27 @@ class Topics:
         rest = topic.removeprefix(f"{self.base}/").split("/")
         return topic.startswith(f"{self.base}/") and len(rest) == 3 and rest[1] == "alert"
 
-    def addressed(self, topic: str) -> tuple[int | None, str]:
-        """Return aircraft and rule that an order's topic names. ValueError, with the reason, if none."""
-        levels = topic.removeprefix(f"{self.base}/").split("/")
-        if (
-            not topic.startswith(f"{self.base}/")
-            or len(levels) != 4
-            or (levels[1], levels[3]) != ("alert", "order")
-        ):
+    def about_alert(self, topic: str) -> bool:
+        """Whether an order's topic is that of an alert, not of an aircraft as a whole."""
+        return topic.count("/") != self.crew_orders.count("/")
+
+    def addressed(self, topic: str) -> tuple[int | None, str | None]:
+        """Return aircraft and, if it is about an alert, the rule that an order's topic names.
+
+        ValueError, with the reason, if none.
+        """
+        who, *rest = topic.removeprefix(f"{self.base}/").split("/")
+        if not topic.startswith(f"{self.base}/") or rest[-1:] != ["order"]:
             raise ValueError("not an order's topic")
-        who, rule = levels[0], levels[2]
         if who != WATCH and (not _SYSTEM.match(who) or int(who) > 255):
             raise ValueError("no such aircraft")
+        if len(rest) == 1:
+            if who == WATCH:
+                raise ValueError("name the aircraft")
+            return int(who), None
+        if len(rest) != 3 or rest[0] != "alert":
+            raise ValueError("not an order's topic")
+        rule = rest[1]
         name = unquote(rule, errors="replace")
         if not rule or len(rule) > 3 * LONGEST_LEVEL or rule_level(name) != rule:
             raise ValueError("no such alert")

@@ -9,9 +9,10 @@ from typing import Final, TypeAlias
 import structlog
 from pydantic import ValidationError
 
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Order, Refusal
-from watchkeeper.edges.messages import Message, OrderMessage, Writer
+from watchkeeper.alerts.events import AlertChange, Change, Happening, Order, Preparation, Refusal, Step
+from watchkeeper.edges.messages import Message, Writer
 from watchkeeper.edges.mqtt_address import Topics
+from watchkeeper.edges.order_messages import Asked, CrewOrder, OrderMessage
 
 MAX_ORDER_BYTES = 2048
 """Several times the longest order that means anything."""
@@ -27,6 +28,12 @@ _ANSWERS: Final = {
     "shelve": Change.SHELVED,
     "unshelve": Change.UNSHELVED,
     "reset": Change.RESET,
+}
+_STEPS: Final = {
+    "check": Step.CHECKED,
+    "uncheck": Step.UNCHECKED,
+    "test": Step.CALLED,
+    "confirm": Step.CONFIRMED,
 }
 
 Answer: TypeAlias = Callable[[int | None, Message], None]
@@ -84,31 +91,23 @@ class OrderDesk:
             while len(self._seen) > REMEMBERED:
                 self._seen.popitem(last=False)
             reason = reason or _off_time(order, now_us)
-        if reason or order is None or rule is None:
+        if reason or order is None:
             self._refuse(aircraft, self._writer.refused(reason, aircraft, rule, order, now_us))
             return
-        asked = Order(
-            action=order.action,
-            rule=rule,
-            aircraft=aircraft,
-            role=order.role,
-            by=order.by,
-            minutes=order.minutes,
-            afar=True,
-        )
+        asked = _for_engine(order, aircraft, rule)
         try:
             self._carry_out(asked, str(order.message_id))
         except Exception:  # noqa: BLE001  (an order from outside must not end the outlet)
-            structlog.get_logger().exception("order failed", action=order.action, rule=rule, aircraft=aircraft)
+            structlog.get_logger().exception("order failed", action=asked.action, rule=rule, aircraft=aircraft)
             self._refuse(
                 aircraft, self._writer.refused("it could not be carried out", aircraft, rule, order, now_us)
             )
 
-    def _read(self, topic: str, payload: bytes) -> tuple[int | None, str | None, OrderMessage | None, str]:
+    def _read(self, topic: str, payload: bytes) -> tuple[int | None, str | None, Asked | None, str]:
         """Return aircraft, rule, order, and the reason to refuse it or ""."""
         aircraft: int | None = None
         rule: str | None = None
-        order: OrderMessage | None = None
+        order: Asked | None = None
         reason = ""
         try:
             aircraft, rule = self._topics.addressed(topic)
@@ -116,8 +115,9 @@ class OrderDesk:
             reason = str(error)
         if len(payload) > MAX_ORDER_BYTES:
             return aircraft, rule, None, f"longer than {MAX_ORDER_BYTES} bytes"
+        model = OrderMessage if self._topics.about_alert(topic) else CrewOrder
         try:
-            order = OrderMessage.model_validate_json(payload)
+            order = model.model_validate_json(payload)
         except ValidationError as error:
             reason = reason or _fault(error)
         return aircraft, rule, order, reason
@@ -140,10 +140,21 @@ def is_answer(happening: Happening, order: Order) -> bool:
         return False
     if isinstance(happening, Refusal):
         return happening.action == order.action
+    if isinstance(happening, Preparation):
+        meant = (_STEPS.get(order.action), order.text or None, order.role)
+        return (happening.step, happening.item, happening.by) == meant
     return isinstance(happening, AlertChange) and happening.change is _ANSWERS.get(order.action)
 
 
-def _off_time(order: OrderMessage, now_us: int) -> str:
+def _for_engine(order: Asked, aircraft: int | None, rule: str | None) -> Order:
+    if isinstance(order, CrewOrder):
+        text = order.item or ""
+        return Order(order.action, aircraft=aircraft, role=order.role, by=order.by, text=text, afar=True)
+    assert isinstance(order, OrderMessage)
+    return Order(order.action, rule, aircraft, order.role, order.by, order.minutes, afar=True)
+
+
+def _off_time(order: Asked, now_us: int) -> str:
     age_us = now_us - order.at.timestamp() * 1e6
     if age_us > OLDEST_US:
         return "older than 60 s"

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import structlog
 
-from watchkeeper.alerts.events import AlertChange, Happening, Level, Refusal, RoutineCall
+from watchkeeper.alerts.events import AlertChange, Happening, Level, Preparation, Refusal, RoutineCall
 from watchkeeper.edges.messages import WORDS_VALID_S, Message, Writer
 from watchkeeper.edges.mqtt_address import Topics
 from watchkeeper.edges.mqtt_outbox import Outbox, States, Waiting
@@ -43,6 +43,8 @@ class Post:
         event = self.topics.under(item.aircraft, "event")
         if isinstance(item, Refusal):
             self._put(Waiting(event, self.writer.refusal(item, now_us, in_reply_to).to_json(), 1, None, item))
+        elif isinstance(item, Preparation):
+            self._put(Waiting(event, self.writer.prepared(item, now_us, in_reply_to).to_json(), 1, None, item))
         elif isinstance(item, RoutineCall):
             self._put_callout(item, Level.ROUTINE, now_us)
         else:

@@ -56,6 +56,7 @@ class Session:
         """Work until the connection breaks. Raises MqttError, the first of what went wrong."""
         self._post.states.all_anew()
         self._post.status_due = True
+        await self._hear(self._post.topics.crew_orders)
         await self._hear(self._post.topics.orders)  # who sees "watching" can rely on being heard
         await self._hear(self._post.topics.status)
         try:

@@ -58,6 +58,8 @@ class Hub:
         self._sound_after_s = sound_after_s
         self._outlets: list[Outlet] = []
         self._refused_s: dict[str, float] = {}
+        self.listen: Callable[[str, Happening, str, str], None] | None = None
+        """Also told of every delivery: (outlet, item, outcome, detail)."""
 
     def add(self, outlet: Outlet) -> None:
         """Add an outlet; before `run`."""
@@ -69,6 +71,8 @@ class Hub:
         def enter(item: Happening, outcome: str, detail: str) -> None:
             if self._log is not None:
                 self._log.delivered(outlet, item, outcome, detail)
+            if self.listen is not None:
+                self.listen(outlet, item, outcome, detail)
 
         return enter
 

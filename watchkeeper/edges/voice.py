@@ -63,7 +63,7 @@ class Voice:
         self._delivered = delivered
         self._numbers = numbers
         self._now_us = now_us
-        self._queue = CallQueue()
+        self._queue = CallQueue((options or VoiceOptions()).role)
         self._player = Player(backends)
         self._options = options or VoiceOptions()
         self.synthesiser = Synthesiser(self._options, command=worker, timeout_s=timeout_s, mended=self._mended)

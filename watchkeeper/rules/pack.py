@@ -235,6 +235,7 @@ def _assemble(reader: _Reader, path: Path, pack: str, written: WrittenRule, part
         trial=written.trial,
         escalate=None if to is None else Escalation(round(to.after * 1e6), Level(to.to)),
         sterile=None if written.sterile is None else written.sterile == SPEAKS,
+        eyes=written.eyes,
         settings=tuple(sorted(used.items())),
         replaces=written.replaces,
         why=written.why,

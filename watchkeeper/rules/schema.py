@@ -92,6 +92,7 @@ class WrittenRule(FileModel):
     trial: StrictBool = False
     escalate: WrittenEscalation | None = None
     sterile: Annotated[str | None, one_of(SPEAKS, WAITS)] = None
+    eyes: StrictBool = False
     replaces: Identity | None = None
     why: Words
     cases: tuple[WrittenCase, ...]
@@ -139,6 +140,8 @@ class Rule:
     escalate: Escalation | None
     sterile: bool | None
     """Whether it speaks in a sterile phase; None: if its level is a warning."""
+    eyes: bool
+    """Whether somebody who looks at the aircraft can help: then the observer is told too."""
     settings: tuple[tuple[str, Setting], ...]
     """The settings that it names anywhere, with their values."""
     replaces: str | None
@@ -154,5 +157,5 @@ class Rule:
         return (
             self.level, self.when.definition, clear, self.on_delay_us, self.off_delay_us, self.during, self.say,
             self.repeat_us, self.every_us, self.latch, self.mutes, self.caused_by, self.trial, self.escalate,
-            self.sterile,
+            self.sterile, self.eyes,
         )  # fmt: skip
