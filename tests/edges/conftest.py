@@ -9,6 +9,7 @@ import pytest
 
 from tests.conftest import RequireProgram
 from tests.edges.mqtt_parts import Broker, Listener
+from tests.edges.spool_parts import Desk
 
 
 @pytest.fixture
@@ -25,3 +26,10 @@ async def listener(broker: Broker) -> AsyncIterator[Listener]:
     await listener.ready()
     yield listener
     listener.close()
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[Desk]:
+    desk = Desk(tmp_path / "state")
+    yield desk
+    desk.close()
