@@ -27,7 +27,7 @@ from watchkeeper.edges.reports import Report, from_any_thread
 PART: Final = "outbox"
 HAND_OVER_S = 0.05
 """The longest that the watch waits for a message to be written: too short for a person to notice."""
-SLOW_S = 2.0
+SLOW_S = 5.0
 OPEN_S = 2.0
 """The longest that the start of a watch waits for the messages of the last one."""
 _SLACK_BYTES: Final = 1024 * 1024
