@@ -61,6 +61,7 @@ async def test_a_watch_that_starts_anew_sends_what_is_left_and_ends_what_stood(
     assert outcomes.count(("a", "expired")) == 1
     assert outcomes.count(("a", "published")) == 2
     after.close()
+    assert left_in(tmp_path) == []  # neither what was answered nor what had expired
 
 
 async def test_what_waits_at_the_end_is_kept_and_so_is_what_comes_after(tmp_path: Path) -> None:

@@ -181,6 +181,7 @@ def test_a_disk_that_hangs_holds_nobody_up(desk: Desk, monkeypatch: pytest.Monke
         return real(fd, data)
 
     monkeypatch.setattr(os, "write", hang)
+    monkeypatch.setattr(mqtt_spool, "HAND_OVER_S", 0.05)
     one = event("one")
     spool.put(one)
     assert hanging.wait(5)

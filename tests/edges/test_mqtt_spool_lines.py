@@ -95,7 +95,7 @@ def test_a_pipe_in_its_place_holds_nobody_up(desk: Desk) -> None:
     assert desk.left() == [one.payload]
 
 
-@settings(suppress_health_check=[HealthCheck.too_slow], max_examples=100)
+@settings(suppress_health_check=[HealthCheck.too_slow], max_examples=100, deadline=None)
 @given(
     st.lists(
         st.binary(max_size=60)

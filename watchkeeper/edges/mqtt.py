@@ -1,8 +1,10 @@
 """The MQTT outlet: decisions out to a broker, orders of the crew in.
 
 States are kept as "how it stands now" and published anew at every connect; events and callouts wait in a
-bounded outbox until the broker has answered, callouts only while their words hold; readings and status are sent
-only as they are. What a broker of version 5 refuses is entered as lost and told; 3.1.1 has no word for that.
+bounded outbox, on disk where there is a folder for it, until the broker has answered and lived on for a while,
+callouts only while their words hold; readings and status are sent only as they are, and never kept: the newest is
+the only one that is true. What a broker of version 5 refuses is entered as lost and told; 3.1.1 has no word for
+that.
 """
 
 from __future__ import annotations
@@ -38,8 +40,8 @@ KEEP_OVER_S = 600.0
 class Mqtt:
     """Outlet to one broker. `put` never blocks; `run` raises nothing but cancellation.
 
-    Overflow: beyond MAX_WAITING unsent events and callouts the oldest advisory goes first, then the oldest
-    caution; each is counted in `dropped` and entered as lost. States never overflow.
+    Overflow: beyond MAX_WAITING unsent events and callouts (or MAX_WAITING_BYTES) the oldest advisory goes first,
+    then the oldest caution; each is counted in `dropped` and entered as lost. States never overflow.
     """
 
     name = "mqtt"
