@@ -9,6 +9,8 @@ import pytest
 
 from tests.conftest import RequireProgram
 from tests.edges.mqtt_parts import Broker, Listener
+from tests.edges.spool_parts import Desk
+from watchkeeper.edges import mqtt_spool
 
 
 @pytest.fixture
@@ -25,3 +27,11 @@ async def listener(broker: Broker) -> AsyncIterator[Listener]:
     await listener.ready()
     yield listener
     listener.close()
+
+
+@pytest.fixture
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+    monkeypatch.setattr(mqtt_spool, "HAND_OVER_S", 20.0)  # the machine may be busy
+    desk = Desk(tmp_path / "state")
+    yield desk
+    desk.close()

@@ -187,7 +187,7 @@ class Told:
             on_order=self._ordered,
             clock=self._clock,
             readings=self._asked,
-            **{"first_pause_s": 0.05, "readings_every_s": 0.05} | options,
+            **{"first_pause_s": 0.05, "readings_every_s": 0.05, "hold_s": 0.05} | options,
         )
 
     def _clock(self) -> int:

@@ -19,6 +19,7 @@ station = "ridge"
 mqtt = "mqtt://broker:1883"
 record = "flights"
 learned = "state"
+outbox = "waiting"
 mute = true
 quiet = false
 
@@ -44,6 +45,7 @@ def test_every_option_can_stand_in_the_file_and_its_paths_count_from_there(tmp_p
     assert options.rules == [tmp_path / "mine.yaml", Path("/etc/rules")]
     assert options.record == tmp_path / "flights"
     assert options.learned == tmp_path / "state"
+    assert options.outbox == tmp_path / "waiting"
     assert (options.only_rules, options.station, options.mqtt) == (True, "ridge", "mqtt://broker:1883")
     assert (options.mute, options.quiet) == (True, False)
     assert (options.voice.role, settle({}, {}).voice.role) == ("observer", "pilot")

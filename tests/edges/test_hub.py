@@ -116,6 +116,20 @@ async def test_a_decision_is_in_the_log_before_any_outlet_gets_it(tmp_path: Path
     assert json.loads(line)["outlet"] == "voice"
 
 
+async def test_the_first_outlet_has_everything_before_the_others_get_anything() -> None:
+    given: list[tuple[str, Happening]] = []
+
+    class Noting(Good):
+        def put(self, item: Happening) -> None:
+            given.append((self.name, item))
+
+    hub = Hub(None, lambda *_: None)
+    hub.add(Noting("voice"))
+    hub.add(Noting("mqtt"), first=True)
+    hub.hand([alert(1), alert(2)])
+    assert given == [("mqtt", alert(1)), ("mqtt", alert(2)), ("voice", alert(1)), ("voice", alert(2))]
+
+
 async def test_an_outlet_that_fails_is_reported_run_again_and_reported_well() -> None:
     reports = Reports()
     hub = Hub(None, reports, first_pause_s=0.001, sound_after_s=0.01)

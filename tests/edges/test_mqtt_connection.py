@@ -16,6 +16,7 @@ import structlog
 
 from tests.conftest import RequireProgram
 from tests.edges.mqtt_parts import Broker, Listener, Running, Told, change
+from watchkeeper.edges.mqtt_outbox import Outbox
 
 Answer = Callable[[bytes], bytes | None]
 """What a fake broker says to a CONNECT packet; None: it closes the connection."""
@@ -170,7 +171,7 @@ async def test_a_broker_that_dies_in_mid_flight_holds_nobody_up(
     listener = Listener(broker.port)
     await listener.ready()
     told = Told()
-    outlet = told.outlet(broker.url)
+    outlet = told.outlet(broker.url, outbox=Outbox(max_waiting=2000))
     async with Running(outlet) as task:
         await listener.on("watchkeeper/field-1/status", state="watching")
         with broker.halted():

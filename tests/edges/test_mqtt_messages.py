@@ -101,11 +101,10 @@ def test_the_outbox_drops_the_oldest_advisory_first() -> None:
     outbox = Outbox(max_waiting=3)
     kept = [Waiting("t", name, level.urgency) for name, level in
             ((b"w1", Level.WARNING), (b"a1", Level.ADVISORY), (b"a2", Level.ADVISORY))]  # fmt: skip
-    assert [outbox.put(one) for one in kept] == [None, None, None]
-    assert outbox.put(Waiting("t", b"c1", Level.CAUTION.urgency)) is kept[1]
-    assert outbox.put(Waiting("t", b"w2", Level.WARNING.urgency)) is kept[2]
+    assert [outbox.put(one) for one in kept] == [[], [], []]
+    assert outbox.put(Waiting("t", b"c1", Level.CAUTION.urgency)) == [kept[1]]
+    assert outbox.put(Waiting("t", b"w2", Level.WARNING.urgency)) == [kept[2]]
     dropped = outbox.put(Waiting("t", b"w3", Level.WARNING.urgency))
-    assert dropped is not None
-    assert dropped.payload == b"c1"
+    assert [one.payload for one in dropped] == [b"c1"]
     assert [one.payload for one in outbox.first(9)] == [b"w1", b"w2", b"w3"]
     assert outbox.dropped == 3

@@ -26,7 +26,7 @@ from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import settle
 from watchkeeper.edges.recorder import Recorder, prepare_folder
 from watchkeeper.edges.terminal import Terminal
-from watchkeeper.edges.watch_log import WatchLog
+from watchkeeper.edges.watch_log import WatchLog, state_folder
 from watchkeeper.engine import Engine
 from watchkeeper.errors import bad_input
 
@@ -77,6 +77,7 @@ def run(given: argparse.Namespace) -> int:
         aircraft=files,
         sortie=sortie,
         mqtt=given.mqtt,
+        outbox=state_folder(),
         record=given.record,
         mute=given.mute,
         packs=pack_files(given.rules, only=given.only_rules),

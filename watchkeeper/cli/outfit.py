@@ -22,6 +22,7 @@ from watchkeeper.edges.logs import set_up_logs, without_secrets
 from watchkeeper.edges.minder import Minder
 from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_address import parse_broker
+from watchkeeper.edges.mqtt_spool import PART as OUTBOX
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.edges.reached import Reached, ways
@@ -50,6 +51,8 @@ class Outfit:
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; None in an exercise, which must not touch it."""
+    outbox: Path | None = None
+    """Folder in which messages wait for the broker; None: in memory."""
     mute: bool = False
     quiet: bool = False
     minded: Path | None = None
@@ -130,7 +133,7 @@ async def _run(
     if not outfit.mute:
         hub.add(Voice(watch.report, hub.delivered("voice"), outfit.voice))
     if outfit.mqtt is not None:
-        hub.add(_mqtt(outfit, outfit.mqtt, watch, hub))
+        hub.add(_mqtt(outfit, outfit.mqtt, watch, hub), first=True)  # on disk before anybody sees or hears it
         if not outfit.quiet:
             terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
     watch.hub = hub
@@ -186,14 +189,21 @@ def _open_ledger(outfit: Outfit, watch: Watch, terminal: Terminal) -> None:
 
 def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:
     engine = watch.engine
+
+    def report(part: str, ok: bool, text: str) -> None:
+        if part == OUTBOX and not ok:
+            watch.advise_only(text)  # messages go out all the same
+        watch.report(part, ok, text)
+
     return Mqtt(
         url,
         station=outfit.station,
         exercise=outfit.exercise,
-        report=watch.report,
+        report=report,
         delivered=hub.delivered("mqtt"),
         on_order=watch.order,
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
+        spool=outfit.outbox,
         readings=lambda: {system: engine.readings(system) for system in engine.systems()},
     )
 

@@ -86,6 +86,7 @@ def run(given: argparse.Namespace) -> int:
         sortie=sortie,
         mqtt=options.mqtt,
         record=options.record,
+        outbox=options.outbox or state_folder(),
         learned=None if exercise else options.learned or state_folder(),
         mute=options.mute,
         minded=None if exercise else options.learned or state_folder(),

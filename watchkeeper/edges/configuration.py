@@ -55,6 +55,8 @@ class WatchOptions(BaseModel):
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; a file only, no option."""
+    outbox: Path | None = None
+    """Folder in which messages wait for the broker; a file only, no option."""
     mute: bool = False
     quiet: bool = False
     voice: Voice = Voice()
@@ -91,7 +93,7 @@ def read_configuration(path: Path) -> dict[str, Any]:
     for field in ("aircraft", "rules"):
         if field in settings:
             settings[field] = [folder / one for one in settings[field]]
-    for field in ("sortie", "record", "learned"):
+    for field in ("sortie", "record", "learned", "outbox"):
         if settings.get(field) is not None:
             settings[field] = folder / settings[field]
     return settings

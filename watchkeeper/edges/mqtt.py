@@ -1,8 +1,10 @@
 """The MQTT outlet: decisions out to a broker, orders of the crew in.
 
 States are kept as "how it stands now" and published anew at every connect; events and callouts wait in a
-bounded outbox until the broker has answered, callouts only while their words hold; readings and status are sent
-only as they are. What a broker of version 5 refuses is entered as lost and told; 3.1.1 has no word for that.
+bounded outbox, on disk where there is a folder for it, until the broker has answered and lived on for a while,
+callouts only while their words hold; readings and status are sent only as they are, and never kept: the newest is
+the only one that is true. What a broker of version 5 refuses is entered as lost and told; 3.1.1 has no word for
+that.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import asyncio
 import ssl
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from uuid import uuid4
 
 import aiomqtt
@@ -21,10 +24,12 @@ from watchkeeper.edges.messages import Writer
 from watchkeeper.edges.mqtt_address import Topics, parse_broker
 from watchkeeper.edges.mqtt_connection import connect, will_of
 from watchkeeper.edges.mqtt_health import FIRST_PAUSE_S, Health
+from watchkeeper.edges.mqtt_hold import HOLD_S, Hold
 from watchkeeper.edges.mqtt_orders import OrderDesk, is_answer
 from watchkeeper.edges.mqtt_outbox import Outbox, States
 from watchkeeper.edges.mqtt_post import Post
 from watchkeeper.edges.mqtt_session import ReadingsNow, Session
+from watchkeeper.edges.mqtt_spool import Spool
 from watchkeeper.edges.mqtt_trouble import NotReachedError, Trouble, of_fault, of_loss
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
@@ -35,8 +40,8 @@ KEEP_OVER_S = 600.0
 class Mqtt:
     """Outlet to one broker. `put` never blocks; `run` raises nothing but cancellation.
 
-    Overflow: beyond MAX_WAITING unsent events and callouts the oldest advisory goes first, then the oldest
-    caution; each is counted in `dropped` and entered as lost. States never overflow.
+    Overflow: beyond MAX_WAITING unsent events and callouts (or MAX_WAITING_BYTES) the oldest advisory goes first,
+    then the oldest caution; each is counted in `dropped` and entered as lost. States never overflow.
     """
 
     name = "mqtt"
@@ -58,15 +63,21 @@ class Mqtt:
         first_pause_s: float = FIRST_PAUSE_S,
         readings_every_s: float = 1.0,
         keep_over_s: float = KEEP_OVER_S,
+        spool: Path | None = None,
+        hold_s: float = HOLD_S,
     ) -> None:
-        """Raise BadInputError for a URL or station that cannot be used. `clock` gives UTC microseconds."""
+        """Raise BadInputError for a URL or station that cannot be used. `clock` gives UTC microseconds.
+
+        `spool` is the folder in which messages that wait outlast the watch; without it they are kept in memory.
+        """
         self._broker = parse_broker(url)
         # One for the whole run, so that the broker knows a new connection for ours and ends the old one at once.
         self._client_id = f"wk{uuid4().hex[:20]}"  # 3.1.1 promises 23 letters and digits (section 3.1.3.1)
         topics = Topics(station)
         writer = Writer(exercise=exercise, version=__version__)
         box = outbox if outbox is not None else Outbox()
-        self._post = Post(topics, writer, box, States(keep_over_s), delivered, clock)
+        kept = None if spool is None else Spool(spool, station, exercise=exercise, report=report, now_us=clock())
+        self._post = Post(topics, writer, box, States(keep_over_s), delivered, clock, kept, Hold(hold_s))
         self._orders = OrderDesk(topics, writer, clock, self._carry_out, self._post.answer)
         self._on_order = on_order
         self._readings = readings
@@ -101,10 +112,14 @@ class Mqtt:
             while True:
                 trouble = await self._once()
                 self._health.failed(trouble, loop.time())
-                self._post.drop_expired()
+                self._post.disconnected()
                 await asyncio.sleep(self._health.pause_s())
         finally:
             self._post.end()
+
+    def close(self) -> None:
+        """Let another watch have the outbox; what is put from now on is lost."""
+        self._post.close()
 
     async def _once(self) -> Trouble:
         """Keep one connection for as long as it lasts; return what ended it."""

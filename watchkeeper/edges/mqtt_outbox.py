@@ -3,22 +3,30 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from itertools import count, islice, takewhile
+from typing import Literal, TypeAlias
 
 from watchkeeper.alerts.events import AlertChange, Happening, State
 
-MAX_WAITING = 2000
-"""About 2 MB: hours of alerts while the broker is away, little beside the rest of the program."""
+Kind: TypeAlias = Literal["event", "callout"]
+
+MAX_WAITING = 10_000
+"""Ten alerts that repeat every half minute and speak, for four hours while the broker is away."""
+MAX_WAITING_BYTES = 16 * 1024 * 1024
 MAX_STATES = 4096
 """Many aircraft times all rules; beyond that somebody else's retained messages are being emptied."""
+KEEP_ANSWERED_US = 20_000_000
+"""Twice the keep-alive interval: a broker that ends sooner may have answered, and told nobody yet."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(slots=True, eq=False)
 class Waiting:
     """One message: an event or a callout (`kind`). `item` is what it tells of, if its delivery is to be entered.
 
-    After `valid_until_us` (UTC) it is not to be sent any more.
+    After `valid_until_us` (UTC) it is not to be sent any more. `alert` is the state topic of the alert whose event
+    this is, `stands` whether that alert is anything but normal after it.
     """
 
     topic: str
@@ -26,56 +34,116 @@ class Waiting:
     urgency: int
     valid_until_us: int | None = None
     item: Happening | None = None
-    kind: str = "event"
+    kind: Kind = "event"
+    alert: str | None = None
+    stands: bool = False
+    number: int = field(default_factory=count(1).__next__)
+    """Of this process; in the order in which messages were made."""
+    answered_us: int | None = None
+    """When the broker first accepted it."""
 
 
 class Outbox:
     """Events and callouts in order. When full, the oldest of the least urgent kind is dropped and counted.
 
-    So an advisory goes before a caution, and a caution before a warning. A message leaves only by `done`: one
-    that was sent without an answer is sent again, with the same id.
+    So an advisory goes before a caution, and a caution before a warning. A message leaves by `done`, or some time
+    after `answered`: one that was sent without an answer, or to a broker that ended soon after, is sent again,
+    with the same id.
     """
 
-    def __init__(self, max_waiting: int = MAX_WAITING) -> None:
+    def __init__(self, max_waiting: int = MAX_WAITING, max_bytes: int = MAX_WAITING_BYTES) -> None:
         self._max = max_waiting
+        self._max_bytes = max_bytes
+        self._bytes = 0
         self._waiting: OrderedDict[Waiting, None] = OrderedDict()
+        self._by_urgency: dict[int, OrderedDict[Waiting, None]] = {}
+        self._answered: OrderedDict[Waiting, None] = OrderedDict()
         self.dropped = 0
 
     def __len__(self) -> int:
         return len(self._waiting)
 
-    def put(self, message: Waiting) -> Waiting | None:
-        """Add a message; return the one that was dropped for it."""
-        self._waiting[message] = None
-        if len(self._waiting) <= self._max:
-            return None
-        victim = min(self._waiting, key=lambda one: max(one.urgency, 1))  # the first of the least urgent
-        del self._waiting[victim]
-        self.dropped += 1
-        return victim
+    def put(self, message: Waiting) -> list[Waiting]:
+        """Add a message; return those that were dropped for it."""
+        self._add(message)
+        return self._shrink()
 
-    def first(self, count: int) -> list[Waiting]:
-        """Return up to `count` messages that have waited longest."""
-        return [message for message, _ in zip(self._waiting, range(count), strict=False)]
+    def put_first(self, messages: Sequence[Waiting]) -> list[Waiting]:
+        """Put messages, in their order, before all others; return those that were dropped for them."""
+        for message in reversed(messages):
+            self._add(message, first=True)
+        return self._shrink()
+
+    def first(self, number: int) -> list[Waiting]:
+        """Return up to `number` messages that have waited longest."""
+        return [*islice(self._waiting, number)]
 
     def done(self, message: Waiting) -> bool:
-        """Forget a message: the broker has answered. False if it had been dropped meanwhile."""
-        waited = message in self._waiting
-        self._waiting.pop(message, None)
+        """Forget a message. False if it had been dropped meanwhile."""
+        if message not in self._waiting:
+            return False
+        self._take(message)
+        return True
+
+    def answered(self, message: Waiting, now_us: int) -> bool:
+        """Keep a message aside: the broker has accepted it. False if it had been dropped meanwhile."""
+        waited = self.done(message)
+        if waited:
+            message.answered_us = now_us
+            self._answered[message] = None
         return waited
+
+    def settled(self, now_us: int) -> list[Waiting]:
+        """Forget what was answered long enough ago; return it."""
+        over = [*takewhile(lambda one: now_us - (one.answered_us or 0) >= KEEP_ANSWERED_US, self._answered)]
+        for message in over:
+            del self._answered[message]
+        return over
+
+    def take_back(self) -> list[Waiting]:
+        """Let what was answered lately wait again, before all else; return those that were dropped for it."""
+        back = [*self._answered]
+        self._answered.clear()
+        return self.put_first(back)
 
     def expire(self, now_us: int) -> list[Waiting]:
         """Take out what has waited beyond its validity."""
         over = [one for one in self._waiting if one.valid_until_us is not None and now_us > one.valid_until_us]
         for message in over:
-            del self._waiting[message]
+            self._take(message)
         return over
 
-    def drain(self) -> list[Waiting]:
-        """Take everything out."""
-        left = [*self._waiting]
+    def drain(self) -> tuple[list[Waiting], list[Waiting]]:
+        """Take everything out: what waits, and what was answered lately."""
+        waiting, answered = [*self._waiting], [*self._answered]
         self._waiting.clear()
-        return left
+        self._by_urgency.clear()
+        self._answered.clear()
+        self._bytes = 0
+        return waiting, answered
+
+    def _add(self, message: Waiting, *, first: bool = False) -> None:
+        self._bytes += len(message.payload)
+        alike = self._by_urgency.setdefault(max(message.urgency, 1), OrderedDict())
+        for queue in (self._waiting, alike):
+            queue[message] = None
+            if first:
+                queue.move_to_end(message, last=False)
+
+    def _take(self, message: Waiting) -> None:
+        del self._waiting[message]
+        del self._by_urgency[max(message.urgency, 1)][message]
+        self._bytes -= len(message.payload)
+
+    def _shrink(self) -> list[Waiting]:
+        dropped: list[Waiting] = []
+        while len(self._waiting) > self._max or self._bytes > self._max_bytes:
+            least = min(urgency for urgency, alike in self._by_urgency.items() if alike)
+            victim = next(iter(self._by_urgency[least]))
+            self._take(victim)
+            dropped.append(victim)
+        self.dropped += len(dropped)
+        return dropped
 
 
 class States:
@@ -125,13 +193,12 @@ class States:
         if topic not in self._last and len(self._changed) < MAX_STATES:
             self._changed[topic] = None
 
-    def changed(self) -> bool:
-        """Whether the broker is behind."""
-        return bool(self._changed)
+    def __contains__(self, topic: object) -> bool:
+        return topic in self._last
 
-    def take(self, count: int, write: Callable[[AlertChange], bytes]) -> list[tuple[str, bytes]]:
-        """Take up to `count` topics with their payloads; an empty payload removes what is retained."""
-        topics = [topic for topic, _ in zip(self._changed, range(count), strict=False)]
+    def take(self, number: int, write: Callable[[AlertChange], bytes]) -> list[tuple[str, bytes]]:
+        """Take up to `number` topics with their payloads; an empty payload removes what is retained."""
+        topics = [topic for topic, _ in zip(self._changed, range(number), strict=False)]
         for topic in topics:
             del self._changed[topic]
         return [(t, write(self._last[t]) if t in self._last else b"") for t in topics]

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from itertools import takewhile
 
 import structlog
 
-from watchkeeper.alerts.events import AlertChange, Happening, Level, Preparation, Refusal, RoutineCall
+from watchkeeper.alerts.events import AlertChange, Happening, Level, Preparation, Refusal, RoutineCall, State
 from watchkeeper.edges.messages import WORDS_VALID_S, Message, Writer
 from watchkeeper.edges.mqtt_address import Topics
+from watchkeeper.edges.mqtt_hold import Hold
 from watchkeeper.edges.mqtt_outbox import Outbox, States, Waiting
+from watchkeeper.edges.mqtt_spool import Spool
+from watchkeeper.edges.mqtt_spool_lines import ended
 from watchkeeper.edges.outlets import Delivered
 
 
@@ -25,6 +29,8 @@ class Post:
         states: States,
         delivered: Delivered,
         clock: Callable[[], int],
+        spool: Spool | None,
+        hold: Hold,
     ) -> None:
         self.topics = topics
         self.writer = writer
@@ -35,7 +41,12 @@ class Post:
         self.status_due = False
         """Whether the broker is to be told that the watch is watching."""
         self.since_us = clock()
+        self.hold = hold
+        self.late = False
+        """Whether there may be messages that should have been sent before."""
         self._delivered = delivered
+        self._spool = spool
+        self._take_over()
 
     def issue(self, item: Happening, in_reply_to: str | None = None) -> None:
         """Make the messages of one thing that happened. `in_reply_to`: the order that it answers."""
@@ -50,7 +61,8 @@ class Post:
         else:
             self.states.put(self.topics.state(item.aircraft, item.rule), item, now_us)
             payload = self.writer.event(item, now_us, in_reply_to).to_json()
-            self._put(Waiting(event, payload, item.level.urgency, None, item))
+            alert, stands = self.topics.state(item.aircraft, item.rule), item.state is not State.NORMAL
+            self._put(Waiting(event, payload, item.level.urgency, None, item, alert=alert, stands=stands))
             if item.spoken and item.callout:
                 self._put_callout(item, item.level, now_us)
         self.wake.set()
@@ -67,32 +79,94 @@ class Post:
         self._put(Waiting(topic, payload, level.urgency, until_us, said, "callout"))
 
     def _put(self, message: Waiting) -> None:
-        lost = self.outbox.put(message)
-        if lost is None:
-            return
-        self._enter(lost, "lost", "outbox full")
-        if self.outbox.dropped == 1:
-            structlog.get_logger().warning("mqtt outbox full")
+        if self._spool is not None:
+            self._spool.put(message)
+        self._drop(self.outbox.put(message))
 
-    def drop_expired(self) -> None:
-        """Drop the callouts that have waited too long: said now, they might no longer be true."""
-        for message in self.outbox.expire(self.clock()):
+    def _drop(self, lost: list[Waiting]) -> None:
+        if lost and self.outbox.dropped == len(lost):
+            structlog.get_logger().warning("mqtt outbox full")
+        for message in lost:
+            self._enter(message, "lost", "outbox full")
+        self._done(lost)
+
+    def _done(self, messages: list[Waiting]) -> None:
+        if messages and self._spool is not None:
+            self._spool.done(messages)
+
+    def _take_over(self) -> None:
+        """Take what an earlier watch has left: its messages come first, then the end of what it had raised.
+
+        This watch begins with no alerts: who listens is not to believe for ever that those of before stand.
+        """
+        kept = self._spool.collect() if self._spool is not None else None
+        if kept is None:
+            return
+        self.late |= bool(kept.waiting or kept.standing)
+        self._drop(self.outbox.put_first(kept.waiting))
+        now_us = self.clock()
+        for alert, last in kept.standing.items():
+            end = ended(last, now_us)
+            if end is not None and alert not in self.states:
+                self.states.found(alert)
+                payload = self.writer.event(end, now_us).to_json()
+                self._put(Waiting(last.topic, payload, last.urgency, None, end, alert=alert))
+
+    def tidy(self) -> None:
+        """Look after what waits. Drop the callouts that have waited too long: they might no longer be true."""
+        self._take_over()
+        now_us = self.clock()
+        self._done(self.outbox.settled(now_us))
+        over = self.outbox.expire(now_us)
+        for message in over:
             self._enter(message, "expired", "no longer valid")
+        self._done(over)
+
+    def ready(self, number: int, now_s: float) -> list[Waiting]:
+        """Return up to `number` messages to be sent now."""
+        if self.hold.holds(now_s):
+            return []
+        first = self.outbox.first(number)
+        if self._spool is None:
+            return first
+        return [*takewhile(self._spool.safe, first)]
 
     def settle(self, message: Waiting, refused: str = "") -> None:
         """Take the broker's answer to a message; `refused` is the reason if it did not accept it."""
-        if not self.outbox.done(message):
-            return
         if refused:
-            self._enter(message, "lost", f"refused by the broker: {refused}")
+            if self.outbox.done(message):
+                self._enter(message, "lost", f"refused by the broker: {refused}")
+                self._done([message])
         else:
-            self._enter(message, "published", "")
+            again = message.answered_us is not None
+            if self.outbox.answered(message, self.clock()) and not again:
+                self._enter(message, "published", "")
+
+    def disconnected(self) -> None:
+        """Take note that the connection has ended: what was answered just before may have got no further."""
+        self.late = True
+        self.tidy()
+        self._drop(self.outbox.take_back())
+
+    def last_words(self) -> None:
+        """Hold nothing back that would not be there for the next watch."""
+        if self._spool is None or not self._spool.sound():
+            self.hold.end()
 
     def end(self) -> None:
-        """Enter what never came to be sent."""
-        self.drop_expired()
-        for message in self.outbox.drain():
-            self._enter(message, "lost", "the watch ended first")
+        """Enter what never came to be sent. What happens from now on goes to the next watch."""
+        self.tidy()
+        kept = self._spool is not None and self._spool.sound()
+        waiting, answered = self.outbox.drain()
+        for message in waiting:
+            if message.answered_us is None:
+                self._enter(message, "kept" if kept else "lost", "the watch ended first")
+        self._done(answered)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        if self._spool is not None:
+            self._spool.close()
 
     def _enter(self, message: Waiting, outcome: str, why: str) -> None:
         if message.item is not None:

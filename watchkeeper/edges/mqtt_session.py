@@ -54,9 +54,12 @@ class Session:
 
     async def serve(self) -> None:
         """Work until the connection breaks. Raises MqttError, the first of what went wrong."""
-        self._post.states.all_anew()
-        self._post.status_due = True
-        await self._hear(self._post.topics.crew_orders)
+        post = self._post
+        post.tidy()
+        post.hold.connected(asyncio.get_running_loop().time(), late=post.late)
+        post.states.all_anew()
+        post.status_due = True
+        await self._hear(post.topics.crew_orders)
         await self._hear(self._post.topics.orders)  # who sees "watching" can rely on being heard
         await self._hear(self._post.topics.status)
         try:
@@ -82,7 +85,7 @@ class Session:
     async def _send_some(self) -> bool:
         """Send one round of what waits, and wait for the broker's word. False if nothing waited."""
         post = self._post
-        post.drop_expired()
+        post.tidy()
         now_us = post.clock()
         jobs: list[Coroutine[Any, Any, None]] = []
         if post.status_due:
@@ -90,7 +93,8 @@ class Session:
             jobs.append(self._send_status())
         states = post.states.take(AT_ONCE, lambda change: post.writer.state(change, now_us).to_json())
         jobs += [self._send_state(topic, payload) for topic, payload in states]
-        jobs += [self._send_waiting(message, now_us) for message in post.outbox.first(AT_ONCE)]
+        ready = post.ready(AT_ONCE, asyncio.get_running_loop().time())
+        jobs += [self._send_waiting(message, now_us) for message in ready]
         if not jobs:
             return False
         under_way = asyncio.create_task(_together(jobs), name="mqtt publish")
@@ -171,6 +175,7 @@ class Session:
     async def farewell(self) -> None:
         """Send what still waits, as far as it goes quickly, then status stopped, then goodbye."""
         post = self._post
+        post.last_words()
         with contextlib.suppress(aiomqtt.MqttError, ExceptionGroup, TimeoutError):
             async with asyncio.timeout(FLUSH_S):
                 while await self._send_some():
@@ -198,7 +203,10 @@ class Session:
         async for message in self._connection.messages:
             topic, payload, retained = message.topic.value, bytes(message.payload), bool(message.retain)
             if topic == topics.status:
-                if not retained:  # what stood there before is being replaced already
+                if retained:  # what stood there before is being replaced already
+                    self._post.hold.remembered()
+                    self._post.wake.set()
+                else:
                     self._look_at_status(payload)
             elif not topics.is_state(topic):
                 self._orders.take(topic, payload, retained=retained)
