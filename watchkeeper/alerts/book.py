@@ -56,6 +56,11 @@ class AlertBook:
         self._now = self._select(self._phase)
         self._pending = {ruling.order: ruling for ruling in rulings if ruling.since_us is not None}
 
+    def words_now(self, rule: str) -> str | None:
+        """Return the callout of a rule with the readings as they are now; None where they cannot be told."""
+        ruling = next((one for one in self.rulings if one.rule.id == rule), None)
+        return None if ruling is None or ruling.alert.stale else self._announcer.words(ruling)
+
     def judge_message(self, message: int, now_us: int, *, estimated: bool) -> None:
         """Judge the rules that read what `message` (and, if `estimated`, the estimates) may have changed."""
         values = self._readings.values
