@@ -33,7 +33,7 @@ class RecordingDevice:
     """
 
     def __init__(self, folder: Path, pulseaudio: str, parec: str) -> None:
-        self._socket = folder / "pulse"
+        self._socket = folder / "socket"
         env = {**os.environ, "HOME": str(folder), "XDG_RUNTIME_DIR": str(folder)}
         sink = f"sink_name=out rate={RATE_HZ} channels=1 sink_properties=device.description={DEVICE}"
         self._server = subprocess.Popen(
@@ -50,6 +50,7 @@ class RecordingDevice:
         self._recorder: subprocess.Popen[bytes] | None = None
         self._heard = bytearray()
         self._more = threading.Condition()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
 
     def start(self) -> str:
         """Start recording; returns the server's address. Waits until the device runs."""
@@ -68,7 +69,7 @@ class RecordingDevice:
             if not first:
                 self._recorder.wait(_START_S)
                 self._recorder.stdout.close()
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._listener.start()
         return self._env["PULSE_SERVER"]
 
     def _listen(self) -> None:
@@ -101,8 +102,12 @@ class RecordingDevice:
         return iter(array("h", bytes(self._heard[2 * since : 2 * len(self)])))
 
     def stop(self) -> None:
-        """End both processes."""
+        """End both processes, and take what was open away."""
         for process in (self._recorder, self._server):
             if process is not None and process.poll() is None:
                 process.terminate()
                 process.wait(_START_S)
+        if self._listener.is_alive():
+            self._listener.join(_START_S)
+        if self._recorder is not None and self._recorder.stdout is not None:
+            self._recorder.stdout.close()

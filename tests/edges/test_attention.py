@@ -77,7 +77,8 @@ def picture(x: Samples) -> Samples:
     """Return the spectrum over time of half a second, from 500 to 3000 Hz, on a scale of loudness."""
     frequency, _, power = signal.spectrogram(x, RATE_HZ, nperseg=512, noverlap=256)
     image: Samples = power[(frequency >= 500) & (frequency <= 3000)] ** 0.25
-    return image - image.mean()
+    image -= image.mean()
+    return image
 
 
 def outdoor_noise(samples: int, random: np.random.Generator) -> Samples:

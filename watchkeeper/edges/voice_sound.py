@@ -37,8 +37,8 @@ class VoiceError(Exception):
     """Words could not be made into sound; the text says why."""
 
 
-def read_sound(path: Path, text: str, rate_wpm: int, volume: float = 1.0) -> bytes:
-    """Return mono 16-bit samples at RATE_HZ, levelled, without the silence around the words.
+def read_sound(path: Path, text: str, rate_wpm: int) -> bytes:
+    """Return mono 16-bit samples at RATE_HZ, without the silence around the words.
 
     Raises VoiceError if the file is missing, empty, silent, or too short or too long for the words of `text`.
     """
@@ -57,7 +57,15 @@ def read_sound(path: Path, text: str, rate_wpm: int, volume: float = 1.0) -> byt
     nominal_s = max(1, len(text.split())) * 60.0 / rate_wpm
     if not LEAST_SHARE * nominal_s <= seconds <= MOST_SHARE * nominal_s + _SLACK_S:
         raise VoiceError(f"{seconds:.2f} s of sound for words of about {nominal_s:.2f} s")
-    return levelled(samples, volume).tobytes()
+    return samples.tobytes()
+
+
+def level_file(path: Path, volume: float) -> None:
+    """Level the words in a WAV file without the silence around them. Raises VoiceError if there are none."""
+    with wave.open(str(path), "rb") as file:
+        frames = file.readframes(file.getnframes())
+    samples = _without_silence(array("h", frames[: len(frames) // 2 * 2]))
+    path.write_bytes(as_wav(levelled(samples, volume).tobytes()))
 
 
 def as_wav(samples: bytes) -> bytes:

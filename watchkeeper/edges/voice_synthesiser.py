@@ -43,17 +43,14 @@ def worker_environment() -> dict[str, str]:
 
 
 def request_line(number: int, text: str, path: Path, options: VoiceOptions) -> bytes:
-    """Return the request to render `text` (control characters dropped) to `path`.
-
-    At full volume: the crew's choice is applied to the levelled samples, so that no bit of them is lost.
-    """
+    """Return the request to render `text` (control characters dropped) to `path`."""
     request = {
         "id": number,
         "text": text,
         "path": str(path),
         "language": options.language,
         "rate_wpm": options.rate_wpm,
-        "volume": 1.0,
+        "volume": options.volume,
     }
     return json.dumps(request).encode() + b"\n"
 
@@ -87,7 +84,7 @@ def render_wav(
     except subprocess.TimeoutExpired:
         raise VoiceError(f"the synthesiser took longer than {timeout_s:g} s") from None
     _check_reply(done.stdout.splitlines()[-1] if done.stdout else b"", 1)
-    path.write_bytes(as_wav(read_sound(path, text, options.rate_wpm, options.volume)))
+    path.write_bytes(as_wav(read_sound(path, text, options.rate_wpm)))
 
 
 class Synthesiser:
@@ -218,7 +215,7 @@ class Synthesiser:
             try:
                 self._process.stdin.write(request_line(self._number, text, path, self._options))
                 self.language = _check_reply(await self._line(self._timeout_s), self._number)
-                return read_sound(path, text, self._options.rate_wpm, self._options.volume)
+                return read_sound(path, text, self._options.rate_wpm)
             finally:
                 path.unlink(missing_ok=True)
         except OSError as error:
