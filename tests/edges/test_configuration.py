@@ -26,6 +26,8 @@ quiet = false
 language = "en-gb"
 rate_wpm = 160
 volume = 0.8
+numbers = "plain"
+device = "Headset"
 """
 
 
@@ -46,6 +48,7 @@ def test_every_option_can_stand_in_the_file_and_its_paths_count_from_there(tmp_p
     assert (options.only_rules, options.station, options.mqtt) == (True, "ridge", "mqtt://broker:1883")
     assert (options.mute, options.quiet) == (True, False)
     assert (options.voice.language, options.voice.rate_wpm, options.voice.volume) == ("en-gb", 160, 0.8)
+    assert (options.voice.numbers, options.voice.device) == ("plain", "Headset")
 
 
 def test_defaults() -> None:
