@@ -20,6 +20,11 @@ NAMED = {
     "degC": "degrees", "deg": "degrees", "min": "minutes",
 }  # fmt: skip
 
+OVER_THE_GROUND = {
+    "crew.home_distance", "hold.moved_away", "home.moved", "position.home_distance", "satellites2.apart",
+    "traffic.crew_distance",
+}  # fmt: skip
+
 
 def said(text: str, value: Any, units: CrewUnits) -> str:
     return in_units(parse_template(text, {}), lambda _: value, units)
@@ -68,6 +73,7 @@ def test_every_height_and_speed_of_the_shipped_callouts_follows_the_choice() -> 
                 assert "4049 feet" in words, rule.id
                 assert "metres" not in words, rule.id
             elif symbol == "m":
+                assert reading.name in OVER_THE_GROUND, rule.id
                 assert "1234 metres" in words, rule.id
     assert heights >= 4
     assert speeds >= 4
