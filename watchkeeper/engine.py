@@ -90,7 +90,7 @@ class Engine:
         self.rule_faults: tuple[Fault, ...] = ()
         """Why the last order to reload was refused; empty: it was not."""
         self._fleet = Fleet(aircraft_files, sortie, ledger)
-        self._teller = Teller()
+        self._teller = Teller() if sortie is None else Teller(sortie.crew.units)
         self._desk = WatchDesk(self._teller)
         self._framers: dict[str, Framer] = {}
         self._watched: dict[int, _Watched] = {}
@@ -257,6 +257,10 @@ class Engine:
         for one in self._watched.values():
             found.extend(one.book.alerts())
         return sorted(found, key=lambda a: (-a.level.urgency, a.raised_us))
+
+    def words_now(self, rule: str, system: int | None) -> str | None:
+        """Return the callout of a rule on an aircraft with the readings as they are now, if they can be told."""
+        return self._watched[system].book.words_now(rule) if system in self._watched else None
 
     def describe_sources(self) -> list[str]:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""

@@ -28,6 +28,8 @@ language = "en-gb"
 rate_wpm = 160
 volume = 0.8
 role = "observer"
+numbers = "plain"
+device = "Headset"
 """
 
 
@@ -50,6 +52,7 @@ def test_every_option_can_stand_in_the_file_and_its_paths_count_from_there(tmp_p
     assert (options.mute, options.quiet) == (True, False)
     assert (options.voice.role, settle({}, {}).voice.role) == ("observer", "pilot")
     assert (options.voice.language, options.voice.rate_wpm, options.voice.volume) == ("en-gb", 160, 0.8)
+    assert (options.voice.numbers, options.voice.device) == ("plain", "Headset")
 
 
 def test_defaults() -> None:

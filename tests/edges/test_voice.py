@@ -20,6 +20,7 @@ import pytest
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Refusal, RoutineCall, State
 from watchkeeper.edges import voice as voice_module
 from watchkeeper.edges import voice_player
+from watchkeeper.edges.attention import attention_sound
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.voice import DEVICE_STOPPED, NO_DEVICE, NO_WORDS, Voice
 from watchkeeper.edges.voice_player import NoDeviceError, Player
@@ -122,8 +123,9 @@ def start(ear: Ear, **more: Any) -> AbstractAsyncContextManager[Voice]:
 async def test_the_first_sound_comes_within_a_second(recorder: Recorder) -> None:
     """Process and device started in the same second. Then without them: what a warning in flight takes."""
     ear = Ear()
+    made = start(ear)
     began = time.monotonic()
-    async with start(ear) as voice:
+    async with made as voice:
         voice.put(RoutineCall(0, 0, 1, "armed", "Armed."))
         await recorder.sounds()
         assert time.monotonic() - began < 1.0
@@ -149,7 +151,7 @@ async def test_a_warning_cuts_off_an_advisory(recorder: Recorder) -> None:
         assert ear.outcomes() == [("low", "cut off")]
         await ear.until(lambda: len(ear.ends) == 2)
         low = await voice.synthesiser.sound(words)
-        high = await voice.synthesiser.sound("Warning. Link. Lost.")
+        high = attention_sound(WARNING)
     telling = [(at, part) for at, part in recorder.calls if loud(part) and len(part) > 400]
     # eSpeak NG keeps some consonants as samples: those parts are in both, and tell nothing.
     last_low = max(at for at, part in telling if part in low and part not in high)
@@ -222,10 +224,13 @@ async def test_every_callout_ends_when_the_watch_ends(recorder: Recorder) -> Non
 
 async def test_no_sound_device_is_reported_once(monkeypatch: pytest.MonkeyPatch) -> None:
     opened = 0
+    again = threading.Event()
 
     def fail(**_: Any) -> None:
         nonlocal opened
         opened += 1
+        if opened > 1:
+            again.set()
         raise miniaudio.MiniaudioError("failed to init device", -401)
 
     monkeypatch.setattr(miniaudio, "PlaybackDevice", fail)
@@ -235,11 +240,10 @@ async def test_no_sound_device_is_reported_once(monkeypatch: pytest.MonkeyPatch)
         for number in range(3):
             voice.put(alert(CAUTION, f"Caution. Number {number}.", rule=f"r{number}"))
             await ear.until(lambda: len(ear.ends) == number + 1)  # noqa: B023  (awaited in this round)
-        monkeypatch.undo()
+        assert await asyncio.to_thread(again.wait, 10)
         monkeypatch.setattr(voice_player.Player, "open", lambda _self: asyncio.sleep(0))
         await ear.until(lambda: len(ear.reports) == 2)  # a device has been plugged in
     assert ear.ends == [(f"r{n}", "dropped", "no sound device") for n in range(3)]
-    assert opened > 1
     assert ear.reports == [("voice", False, NO_DEVICE), ("voice", True, "voice works again")]
 
 

@@ -93,15 +93,19 @@ class Announcer:
         else:
             self._call(ruling, now_us)
 
+    def words(self, ruling: Ruling) -> str:
+        """Return the callout of an alert or a routine call, with the readings as they are now."""
+        return self._teller.words(ruling.alert.level, ruling.words(self._teller.units), self._aircraft)
+
     def word(self, ruling: Ruling) -> None:
         """Put an alert into words, with the readings as they are now."""
         alert = ruling.alert
-        alert.callout = self._teller.words(alert.level, ruling.words(), self._aircraft)
+        alert.callout = self.words(ruling)
         alert.evidence = ruling.evidence()
 
     def _call(self, ruling: Ruling, now_us: int) -> None:
-        rule = ruling.rule
-        self._teller.routine(rule.id, self._aircraft, ruling.words(), ruling.evidence(), now_us, eyes=rule.eyes)
+        rule, words = ruling.rule, ruling.words(self._teller.units)
+        self._teller.routine(rule.id, self._aircraft, words, ruling.evidence(), now_us, eyes=rule.eyes)
 
     def _say_held(self, now_us: int) -> None:
         """Judge anew what had to wait: words that are no longer true are never said."""

@@ -60,6 +60,11 @@ class AlertBook:
         self._now = self._select(self._phase)
         self._pending = {ruling.order: ruling for ruling in rulings if ruling.since_us is not None}
 
+    def words_now(self, rule: str) -> str | None:
+        """Return the callout of a rule with the readings as they are now; None where they cannot be told."""
+        ruling = next((one for one in self.rulings if one.rule.id == rule), None)
+        return None if ruling is None or ruling.alert.stale else self._announcer.words(ruling)
+
     def judge_message(self, message: int, now_us: int, written: Sequence[tuple[int, ...]] = ()) -> None:
         """Judge the rules that read what `message` may have changed, or readings that estimates have `written`."""
         values = self._readings.values

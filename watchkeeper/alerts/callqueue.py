@@ -93,6 +93,11 @@ class CallQueue:
     def __len__(self) -> int:
         return len(self._waiting)
 
+    @property
+    def busy(self) -> bool:
+        """Something is spoken, or waits to be."""
+        return self.speaking is not None or bool(self._waiting)
+
     def offer(self, item: Happening, now_us: int) -> Effect:
         """Take something that happened."""
         if isinstance(item, RoutineCall):

@@ -6,12 +6,14 @@ from enum import Enum, auto
 from typing import Final
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX, PHASE_GROUPS
+from watchkeeper.aircraft.files import CrewUnits
 from watchkeeper.aircraft.readings import BLIND, FAULT, Readings
 from watchkeeper.alerts.events import Evidence, Level
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.measures import CHATTER_COUNT, CHATTER_US, Rolling
 from watchkeeper.rules.condition import View
 from watchkeeper.rules.schema import Rule
+from watchkeeper.rules.spoken_units import METRIC, in_units
 from watchkeeper.rules.verdict import Verdict
 
 PHASE: Final = INDEX["flight.phase"]
@@ -235,10 +237,10 @@ class Ruling:
         if self._clear_view is not None and self.rule.clear is not None:
             self._clear_view.windows = self.rule.clear.new_windows()
 
-    def words(self) -> str:
-        """Return what the rule says, with the readings as they are now."""
+    def words(self, units: CrewUnits = METRIC) -> str:
+        """Return what the rule says, with the readings as they are now, in the crew's units."""
         view = self._view
-        return self.rule.say.render(lambda i: view.readings.read(i, view.now_us))
+        return in_units(self.rule.say, lambda i: view.readings.read(i, view.now_us), units)
 
     def evidence(self, now_us: int | None = None) -> Evidence:
         """Return the readings that the rule looks at, by name; None where blind or faulty."""

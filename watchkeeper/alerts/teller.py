@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from watchkeeper.aircraft.files import CrewUnits
 from watchkeeper.alerts import wording
 from watchkeeper.alerts.events import (
     AlertChange,
@@ -18,6 +19,7 @@ from watchkeeper.alerts.events import (
 )
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.measures import FloodGauge, counts
+from watchkeeper.rules.spoken_units import METRIC
 
 FLOOD, CHANGING = "watch-flood", "watch-changing"
 ABOUT_ALERTS: Final = frozenset({FLOOD, CHANGING})
@@ -28,14 +30,16 @@ class Teller:
     """Collects what happened in `out`, which the engine takes away after each call.
 
     `offset_us` is engine time less recorded time in the present segment; `first_us` the engine time of the
-    first frame of any source. `flood` gauges what the crew is told, of all aircraft together.
+    first frame of any source. `flood` gauges what the crew is told, of all aircraft together; `units` are those in
+    which the crew hears heights and speeds.
     """
 
-    __slots__ = ("first_us", "flood", "offset_us", "out", "several")
+    __slots__ = ("first_us", "flood", "offset_us", "out", "several", "units")
 
-    def __init__(self) -> None:
+    def __init__(self, units: CrewUnits = METRIC) -> None:
         self.out: list[Happening] = []
         self.several = False
+        self.units = units
         self.flood = FloodGauge()
         self.offset_us = 0
         self.first_us: int | None = None

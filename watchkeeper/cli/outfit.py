@@ -9,10 +9,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
+from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.daemon import TimeOfDay, Watch
+from watchkeeper.edges.attention import STAND_IN
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
@@ -131,7 +133,7 @@ async def _run(
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
-        hub.add(Voice(watch.report, hub.delivered("voice"), outfit.voice))
+        hub.add(_voice(outfit, watch, hub))
     if outfit.mqtt is not None:
         hub.add(_mqtt(outfit, outfit.mqtt, watch, hub), first=True)  # on disk before anybody sees or hears it
         if not outfit.quiet:
@@ -185,6 +187,16 @@ def _open_ledger(outfit: Outfit, watch: Watch, terminal: Terminal) -> None:
         report(PART, False, UNUSABLE if found.ledger is None else MISFIT)
     if found.path is not None and found.ledger is not None and not outfit.exercise:
         watch.ledger = LedgerKeeper(found.path, report, lambda: utc_text(watch.clock.now_us())[:10])
+
+
+def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
+    return Voice(
+        watch.report,
+        hub.delivered("voice"),
+        outfit.voice,
+        ahead=(*STAND_IN.values(), *fixed_warnings(outfit.rules.rules)),
+        reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
+    )
 
 
 def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:

@@ -5,6 +5,12 @@ from __future__ import annotations
 import time
 
 
+def steady_us() -> int:
+    """Return microseconds of a clock that nobody sets and that, where the system can, counts time asleep."""
+    kind = getattr(time, "CLOCK_BOOTTIME", None)
+    return (time.monotonic_ns() if kind is None else time.clock_gettime_ns(kind)) // 1000
+
+
 class Clock:
     """Whole microseconds since 1970, strictly increasing: no two readings of `now_us` are the same.
 
@@ -14,16 +20,12 @@ class Clock:
     """
 
     def __init__(self) -> None:
-        self._steady = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
-        self._offset_us = time.time_ns() // 1000 - self._steady_us()
+        self._offset_us = time.time_ns() // 1000 - steady_us()
         self._last_us = 0
-
-    def _steady_us(self) -> int:
-        return time.clock_gettime_ns(self._steady) // 1000
 
     def now_us(self) -> int:
         """Return the time, at least one microsecond after that of the last call."""
-        self._last_us = max(self._steady_us() + self._offset_us, self._last_us + 1)
+        self._last_us = max(steady_us() + self._offset_us, self._last_us + 1)
         return self._last_us
 
     def now_s(self) -> float:

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
+from watchkeeper.alerts.spoken import NumberStyle
 from watchkeeper.edges.sources import DEFAULT_URL
 from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
 
@@ -33,8 +34,12 @@ class Voice(BaseModel):
     rate_wpm: int = Field(default=175, ge=80, le=300)
     """Words a minute."""
     volume: float = Field(default=1.0, gt=0.0, le=1.0)
+    """Of attention sounds and words alike."""
     role: Literal["pilot", "observer"] = "pilot"
     """Who is spoken to: the pilot, who is told all, or on a machine of their own the observer."""
+    numbers: NumberStyle = NumberStyle.DIGITS
+    device: str | None = Field(default=None, min_length=1, max_length=200)
+    """The sound device's name, as the system lists it; without it the system's usual one."""
 
 
 class WatchOptions(BaseModel):

@@ -5,9 +5,11 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ctypes
+import math
 import sys
 import threading
 import time
+from array import array
 from collections.abc import Callable, Generator, Sequence
 from functools import cache
 from typing import Any, TypeVar
@@ -21,6 +23,9 @@ PERIODS = 3
 """What has been handed to the device (at most PERIODS * PERIOD_MS) can no longer be taken back."""
 OPEN_TIMEOUT_S = 5.0
 CLOSE_TIMEOUT_S = 0.4
+FADE = RATE_HZ // 125
+"""Samples (8 ms) over which sound that is cut off fades, so that the cut does not click."""
+_FADING = [0.5 + 0.5 * math.cos(math.pi * (i + 1) / FADE) for i in range(FADE)]
 _SILENT = (miniaudio.Backend.NULL, miniaudio.Backend.CUSTOM)
 
 _T = TypeVar("_T")
@@ -50,6 +55,12 @@ class _Track:
                 self.loop.call_soon_threadsafe(self._finish)
         return part
 
+    def fade(self) -> bytes:
+        """Return what remains to be heard of a track that is cut off."""
+        rest = array("h", self.sound[self.at : self.at + 2 * FADE])
+        self.at = len(self.sound)
+        return array("h", map(int, map(float.__mul__, _FADING, map(float, rest)))).tobytes()
+
     def _finish(self) -> None:
         if not self.done.done():
             self.done.set_result(None)
@@ -62,10 +73,15 @@ class Player:
     """
 
     def __init__(
-        self, backends: Sequence[miniaudio.Backend] | None = None, *, open_timeout_s: float = OPEN_TIMEOUT_S
+        self,
+        backends: Sequence[miniaudio.Backend] | None = None,
+        *,
+        device: str | None = None,
+        open_timeout_s: float = OPEN_TIMEOUT_S,
     ) -> None:
-        """`backends` of None are all but the null device, which plays to nobody."""
+        """`backends` of None are all but the null one, which plays to nobody; `device` of None: the usual one."""
         self._backends = [b for b in miniaudio.Backend if b not in _SILENT] if backends is None else list(backends)
+        self._name = device
         self._open_timeout_s = open_timeout_s
         self._device: Any = None
         self._opening: asyncio.Future[Any] | None = None
@@ -73,6 +89,8 @@ class Player:
         self._asked = threading.Event()
         self.asked_s = 0.0
         """When the device last asked for samples, by time.monotonic."""
+        self.others: tuple[str, ...] | None = None
+        """None while the wished device plays; else the names of those that there are instead."""
 
     @property
     def is_open(self) -> bool:
@@ -99,6 +117,13 @@ class Player:
             raise NoDeviceError(str(error)) from None
         self._opening = None
 
+    async def wished_device_is_there(self) -> bool:
+        """Return whether the device of the wished name could be opened now."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(self._open_timeout_s):
+                return (await _in_thread(lambda: _find(self._name, self._backends)))[1] is not None
+        return False
+
     def play(self, sound: bytes) -> asyncio.Future[None]:
         """Play samples from now on, instead of what is being played. The future ends with the last of them."""
         track = _Track(sound, asyncio.get_running_loop())
@@ -106,7 +131,7 @@ class Player:
         return track.done
 
     def stop(self) -> None:
-        """Be silent from the device's next call on, at most PERIOD_MS from now."""
+        """Fade away from the device's next call on, at most PERIOD_MS from now."""
         self._track = None
 
     async def close(self) -> None:
@@ -123,6 +148,8 @@ class Player:
     def _make(self) -> Any:
         """Open a device and see that it plays. Blocks."""
         _silence_alsa()
+        backends, found, names = _find(self._name, self._backends)
+        self.others = names if self._name is not None and found is None else None
         feed = self._feed()
         next(feed)
         device = miniaudio.PlaybackDevice(
@@ -131,7 +158,8 @@ class Player:
             sample_rate=RATE_HZ,
             buffersize_msec=PERIOD_MS,
             callback_periods=PERIODS,
-            backends=self._backends,
+            device_id=found,
+            backends=backends,
             app_name="watchkeeper",
         )
         device.start(feed)
@@ -144,12 +172,36 @@ class Player:
         """Run in the device's thread: give it as many samples as it asks for."""
         frames = yield b""
         self._asked.set()
+        playing: _Track | None = None
+        fading = b""
         while True:
             self.asked_s = time.monotonic()
             size = 2 * frames
-            track = self._track
-            part = b"" if track is None or track.at >= len(track.sound) else track.take(size)
+            wanted = self._track
+            if playing is not None and playing is not wanted:
+                fading += playing.fade()
+            playing = wanted
+            part, fading = fading[:size], fading[size:]
+            if playing is not None and playing.at < len(playing.sound):
+                part += playing.take(size - len(part))
             frames = yield part.ljust(size, b"\0")
+
+
+def _find(
+    name: str | None, backends: Sequence[miniaudio.Backend]
+) -> tuple[Sequence[miniaudio.Backend], Any, tuple[str, ...]]:
+    """Return where the device of that name is found, its id, and the names of all devices there are.
+
+    Without a name, or a device of that name: all `backends`, and no id.
+    """
+    names: dict[str, None] = {}
+    for backend in backends if name is not None else ():
+        with contextlib.suppress(miniaudio.MiniaudioError):
+            for one in miniaudio.Devices([backend]).get_playbacks():
+                if one["name"] == name:
+                    return [backend], one["id"], tuple(names)
+                names[one["name"]] = None
+    return backends, None, tuple(names)
 
 
 def _let_go(opening: asyncio.Future[Any]) -> None:

@@ -17,10 +17,13 @@ from typing import Any
 import structlog
 
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice_sound import VoiceError, read_sound
+from watchkeeper.edges.voice_sound import VoiceError, as_wav, read_sound
 
 MAX_TEXT = 300
-MAX_CACHE_BYTES = 16_000_000
+MAX_CACHE_BYTES = 8_000_000
+"""Of what was said lately: three minutes."""
+MAX_AHEAD_BYTES = 12_000_000
+"""Of what was rendered ahead, and is never given up."""
 TIMEOUT_S = 2.0
 """One callout renders in hundredths of a second; a process that takes this long hangs."""
 START_TIMEOUT_S = 10.0
@@ -47,7 +50,14 @@ def worker_environment() -> dict[str, str]:
 
 def request_line(number: int, text: str, path: Path, options: VoiceOptions) -> bytes:
     """Return the request to render `text` (control characters dropped) to `path`."""
-    request = {"id": number, "text": text, "path": str(path), **options.model_dump()}
+    request = {
+        "id": number,
+        "text": text,
+        "path": str(path),
+        "language": options.language,
+        "rate_wpm": options.rate_wpm,
+        "volume": options.volume,
+    }
     return json.dumps(request).encode() + b"\n"
 
 
@@ -59,7 +69,10 @@ def clean(text: str) -> str:
 def render_wav(
     text: str, path: Path, options: VoiceOptions | None = None, *, timeout_s: float = START_TIMEOUT_S
 ) -> None:
-    """Render words to a WAV file in a process of their own, and wait for it. Raises VoiceError."""
+    """Render words to a WAV file in a process of their own, and wait for it. Raises VoiceError.
+
+    The file holds the samples as they are played: levelled, without silence around the words.
+    """
     options = VoiceOptions() if options is None else options
     text = clean(text)
     path.unlink(missing_ok=True)
@@ -77,11 +90,11 @@ def render_wav(
     except subprocess.TimeoutExpired:
         raise VoiceError(f"the synthesiser took longer than {timeout_s:g} s") from None
     _check_reply(done.stdout.splitlines()[-1] if done.stdout else b"", 1)
-    read_sound(path, text, options.rate_wpm)
+    path.write_bytes(as_wav(read_sound(path, text, options.rate_wpm)))
 
 
 class Synthesiser:
-    """One process that renders one callout at a time. Not for several tasks at once."""
+    """One process that renders one callout at a time; who comes while it works waits."""
 
     def __init__(
         self,
@@ -111,6 +124,9 @@ class Synthesiser:
         self._number = 0
         self._cache: OrderedDict[str, bytes] = OrderedDict()
         self._cached_bytes = 0
+        self._ahead: dict[str, bytes] = {}
+        self._ahead_bytes = 0
+        self._turn = asyncio.Lock()
 
     @property
     def pid(self) -> int | None:
@@ -119,6 +135,10 @@ class Synthesiser:
 
     async def start(self) -> None:
         """Start the process, so that the first callout need not wait for it. Raises VoiceError."""
+        async with self._turn:
+            await self._start()
+
+    async def _start(self) -> None:
         if self._process is not None and self._process.returncode is None:
             return
         await self._kill()
@@ -154,19 +174,43 @@ class Synthesiser:
 
         Raises VoiceError when the fresh one fails as well. Takes at most two timeouts and starts.
         """
+        known = self.known(text) if cached else None
+        if known is not None:
+            return known
         text = clean(text)
-        if cached and text in self._cache:
-            self._cache.move_to_end(text)
-            return self._cache[text]
-        try:
-            sound = await self._render(text)
-        except VoiceError as error:
-            structlog.get_logger().warning("synthesiser failed, trying anew", error=str(error))
-            self._leave_folder()
-            sound = await self._render(text)
-            self._mended()
+        async with self._turn:
+            try:
+                sound = await self._render(text)
+            except VoiceError as error:
+                structlog.get_logger().warning("synthesiser failed, trying anew", error=str(error))
+                self._leave_folder()
+                sound = await self._render(text)
+                self._mended()
         self._keep(text, sound)
         return sound
+
+    def known(self, text: str) -> bytes | None:
+        """Return samples of `text` without rendering, if they are there."""
+        text = clean(text)
+        if text in self._ahead:
+            return self._ahead[text]
+        if text in self._cache:
+            self._cache.move_to_end(text)
+        return self._cache.get(text)
+
+    async def render_ahead(self, text: str) -> bool:
+        """Render what may be needed at once, and keep it for good; False when there is no more room.
+
+        Raises VoiceError as `sound` does.
+        """
+        if clean(text) not in self._ahead:
+            sound = await self.sound(text)
+            if self._ahead_bytes + len(sound) > MAX_AHEAD_BYTES:
+                return False
+            self._ahead[clean(text)] = sound
+            self._ahead_bytes += len(sound)
+            self._drop(clean(text))
+        return True
 
     async def close(self) -> None:
         """End the process and take its files away."""
@@ -189,7 +233,7 @@ class Synthesiser:
         Whatever goes wrong, cancellation too, ends the process: what it would answer next is not known.
         """
         try:
-            await self.start()
+            await self._start()
             assert self._process is not None
             assert self._process.stdin is not None
             assert self._folder is not None
@@ -239,10 +283,14 @@ class Synthesiser:
                 await process.wait()
 
     def _keep(self, text: str, sound: bytes) -> None:
-        self._cached_bytes += len(sound) - len(self._cache.pop(text, b""))
+        self._drop(text)
+        self._cached_bytes += len(sound)
         self._cache[text] = sound
         while self._cached_bytes > MAX_CACHE_BYTES:
             self._cached_bytes -= len(self._cache.popitem(last=False)[1])
+
+    def _drop(self, text: str) -> None:
+        self._cached_bytes -= len(self._cache.pop(text, b""))
 
 
 def _parse(line: bytes) -> Mapping[str, Any]:

@@ -30,7 +30,7 @@ from typing import Any, TextIO
 import espeakng_loader
 
 from watchkeeper.edges.voice_drivers import ESPEAK, own_driver, speak_to_file
-from watchkeeper.edges.voice_sound import MAX_WAV_BYTES
+from watchkeeper.edges.voice_sound import MAX_WAV_BYTES, level_file
 
 resource: Any = importlib.import_module("resource") if sys.platform != "win32" else None
 
@@ -102,13 +102,15 @@ def synthesise(request: dict[str, Any], driver: Any) -> dict[str, str | None]:
         language = DEFAULT_LANGUAGE
     engine.setProperty("voice", language)
     engine.setProperty("rate", int(request["rate_wpm"]))
-    engine.setProperty("volume", float(request["volume"]))
+    engine.setProperty("volume", 1.0)  # the crew's choice is applied to the levelled samples
     finished: list[bool] = []
     engine.connect("finished-utterance", lambda name, completed: finished.append(completed))  # noqa: ARG005
     engine.save_to_file(str(request["text"]), str(request["path"]))
     engine.runAndWait()
     if not errors and not finished:
         errors.append("no sound was finished")
+    if not errors:
+        level_file(Path(request["path"]), float(request["volume"]))  # here, where it delays nothing that is played
     return {"error": errors[0] if errors else None, "language": language}
 
 

@@ -35,10 +35,11 @@ class Template:
 
     def render(self, read: Callable[[int], Any]) -> str:
         """Return the words; a reading that cannot be used is "unknown"."""
-        return "".join(part if isinstance(part, str) else _spoken(read(part[0]), part[1]) for part in self.parts)
+        return "".join(part if isinstance(part, str) else spoken(read(part[0]), part[1]) for part in self.parts)
 
 
-def _spoken(value: Any, decimals: int) -> str:
+def spoken(value: Any, decimals: int) -> str:
+    """Return a value as it stands in a callout, with so many decimals."""
     if value is BLIND or value is FAULT or value is None:
         return "unknown"
     if isinstance(value, bool):
@@ -87,7 +88,7 @@ def _part(found: re.Match[str], settings: Mapping[str, Setting]) -> str | tuple[
         return index, int(decimals or 0)
     setting = settings.get(name)
     if setting is not None:
-        return _spoken(setting.number, int(decimals)) if decimals else f"{setting.number:g}"
+        return spoken(setting.number, int(decimals)) if decimals else f"{setting.number:g}"
     hint = did_you_mean(name, [*INDEX, *settings], otherwise="see 'watchkeeper rules list'")
     what = "reading" if "." in name else "setting"
     raise ConditionError(found.start() + 1 + inside.start(1), f"unknown {what} '{name}'", hint)
