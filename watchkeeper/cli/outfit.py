@@ -4,25 +4,29 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import sys
 from collections.abc import Awaitable, Callable, Mapping, Sequence
+from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.cli.inputs import FoundLedger, keep_files
+from watchkeeper.cli.messaging import Messaging
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
-from watchkeeper.edges.logs import set_up_logs, without_secrets
+from watchkeeper.edges.logs import set_up_logs
 from watchkeeper.edges.mqtt import Mqtt
-from watchkeeper.edges.mqtt_address import parse_broker
+from watchkeeper.edges.mqtt_login import Messages
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.edges.recorder import Recorder, prepare_folder
+from watchkeeper.edges.reports import Report
 from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice import NO_DEVICE, Voice
@@ -44,6 +48,8 @@ class Outfit:
     aircraft: Sequence[AircraftFile] = ()
     sortie: SortieFile | None = None
     mqtt: str | None = None
+    broker: str | None = None
+    messages: Messages = field(default_factory=Messages)
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; None in an exercise, which must not touch it."""
@@ -80,12 +86,14 @@ async def run_watch(
     `outlets` come on top of those of the outfit, in place of the console if any is named so. `opening` gives
     what is said first of all.
     """
-    if outfit.mqtt is not None:
-        parse_broker(outfit.mqtt)
+    messaging = Messaging(outfit.mqtt, outfit.broker, outfit.messages)
     terminal = Terminal()
     set_up_logs(terminal, level=logging.WARNING if outfit.quiet else logging.INFO)
     try:
-        return await _run(outfit, clock, prepare, terminal, outlets, opening, describe=describe)
+        async with AsyncExitStack() as stack:
+            return await _run(
+                outfit, clock, prepare, terminal, outlets, opening, messaging, stack, describe=describe
+            )
     finally:
         terminal.close()
 
@@ -97,6 +105,8 @@ async def _run(
     terminal: Terminal,
     outlets: Sequence[Outlet],
     opening: Callable[[int], Sequence[Happening]],
+    messaging: Messaging,
+    stack: AsyncExitStack,
     *,
     describe: bool,
 ) -> Path | None:
@@ -105,7 +115,13 @@ async def _run(
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
+    broker = messaging.broker(watch.report)
+    if broker is not None:
+        stack.push_async_callback(broker.close)  # after the outlet has said goodbye
+        await broker.start()
     feeds = await prepare(watch, terminal)
+    if broker is not None:
+        feeds = [*feeds, broker.run]
     started_us = clock.now_us()
     recorder: Recorder | None = None
     folder = default_folder(started_us)
@@ -124,10 +140,11 @@ async def _run(
         hub.add(outlet)
     if not outfit.mute:
         hub.add(Voice(watch.report, hub.delivered("voice"), outfit.voice))
-    if outfit.mqtt is not None:
-        hub.add(_mqtt(outfit, outfit.mqtt, watch, hub))
-        if not outfit.quiet:
-            terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
+    if messaging.url is not None:
+        report = watch.report if broker is None else broker.shielded(watch.report)
+        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, report))
+    for line in [*([] if outfit.quiet else messaging.lines(outfit.station)), *messaging.cautions()]:
+        terminal.log(line)
     watch.hub = hub
     watch.recorder = recorder
     watch.packs = outfit.packs
@@ -174,13 +191,15 @@ def _open_ledger(outfit: Outfit, watch: Watch, terminal: Terminal) -> None:
         watch.ledger = LedgerKeeper(found.path, report, lambda: utc_text(watch.clock.now_us())[:10])
 
 
-def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:
+def _mqtt(outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, report: Report) -> Mqtt:
     engine = watch.engine
     return Mqtt(
         url,
         station=outfit.station,
         exercise=outfit.exercise,
-        report=watch.report,
+        messages=messaging.messages,
+        only_3_1_1=messaging.embedded,
+        report=report,
         delivered=hub.delivered("mqtt"),
         on_order=watch.order,
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
@@ -194,4 +213,13 @@ def run(coroutine: Awaitable[Path | None]) -> Path | None:
     async def main() -> Path | None:
         return await coroutine
 
-    return asyncio.run(main())
+    with asyncio.Runner(loop_factory=loop_factory(sys.platform)) as runner:
+        return runner.run(main())
+
+
+def loop_factory(platform: str) -> Callable[[], asyncio.AbstractEventLoop] | None:
+    """Return what makes the event loop on a platform (by the words of sys.platform); None: the usual one.
+
+    aiomqtt watches sockets, which the usual loop of Windows cannot (documentation of asyncio, "Platform support").
+    """
+    return asyncio.SelectorEventLoop if platform == "win32" else None
