@@ -17,7 +17,7 @@ from watchkeeper.edges.broker_packets import BadPacketError, RefusedError, as_cl
 MAX_CLIENTS = 200
 MAX_LOCAL = 50
 """On top of MAX_CLIENTS, for programs on this machine: the watch always gets in."""
-CONNECT_WITHIN_S = 10.0
+CONNECT_WITHIN_S = 5.0
 MAX_FILTERS = 100
 """Subscriptions of one client."""
 MAX_RETAINED = 20_000

@@ -14,7 +14,7 @@ from collections.abc import Awaitable, Callable
 
 from amqtt.adapters import ReaderAdapter, WriterAdapter
 
-from watchkeeper.edges.broker_packets import PUBLISH, BadPacketError, check, split
+from watchkeeper.edges.broker_packets import CONNECT, PUBLISH, BadPacketError, check, split
 
 MAX_UNSENT_BYTES = 4_000_000
 """What a client may leave unread."""
@@ -49,6 +49,8 @@ class Intake(ReaderAdapter):  # type: ignore[misc]  # the library brings no type
             if not chunk:
                 raise EOFError
             self._buffer += chunk
+            if self._buffer[0] != CONNECT << 4:
+                raise BadPacketError("does not begin with CONNECT")
         return packet
 
     def begin(self, first: bytes, keep_alive_s: int, room: Room) -> None:
