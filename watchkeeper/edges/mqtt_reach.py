@@ -35,7 +35,7 @@ async def reach(broker: Broker, tls: ssl.SSLContext | None, patience_s: float) -
             with contextlib.suppress(OSError):
                 await writer.wait_closed()
     except OSError as error:  # a TimeoutError, too
-        raise NotReachedError(of_network(error)) from None
+        raise NotReachedError(of_network(error, tls=broker.tls)) from None
     return address
 
 

@@ -38,6 +38,7 @@ _OURS_REFUSED: Final = (
     "ALERT_UNSUPPORTED_CERTIFICATE",
     "ALERT_ACCESS_DENIED",
 )
+_NOT_SECURE: Final = "not reached: no secure connection. Check its address and port, and certificates."
 _NO_TLS: Final = frozenset(
     {"WRONG_VERSION_NUMBER", "HTTP_REQUEST", "RECORD_LAYER_FAILURE", "PACKET_LENGTH_TOO_LONG"}
 )
@@ -87,8 +88,8 @@ NO_VERSION: Final = Trouble(
 )
 
 
-def of_network(error: OSError) -> Trouble:
-    """Return why the network, the name or TLS did not get us to the broker."""
+def of_network(error: OSError, *, tls: bool = False) -> Trouble:
+    """Return why the network, the name or TLS did not get us to the broker. `tls`: it was asked for."""
     if isinstance(error, TimeoutError):
         return TIMED_OUT
     if isinstance(error, ssl.SSLCertVerificationError):
@@ -103,6 +104,8 @@ def of_network(error: OSError) -> Trouble:
         return Trouble(why, "Message broker not reached: name unknown. Check its address, and the network.")
     if isinstance(error, ConnectionRefusedError):
         return Trouble(why, "Message broker not reached: connection refused. Check that it runs, and its address.")
+    if tls and isinstance(error, ConnectionResetError | ConnectionAbortedError):  # what many say to a handshake
+        return Trouble(why, f"Message broker {_NOT_SECURE}")
     return Trouble(why, f"Message broker not reached: {why}. Check the network.")
 
 
@@ -117,7 +120,7 @@ def _of_tls(error: ssl.SSLError) -> Trouble:
     elif reason in _NO_TLS:
         say = "not reached: no TLS on this port. Check its port."
     else:
-        say = "not reached: no secure connection. Check its address and port."
+        say = _NOT_SECURE
     return Trouble(why, f"Message broker {say}")
 
 
