@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 import os
+import signal
 import ssl
 import subprocess
 import sys
@@ -17,7 +18,7 @@ import structlog
 import trustme
 
 from tests.conftest import ROOT, RequireProgram
-from tests.edges.broker_parts import Client, Worker, worker
+from tests.edges.broker_parts import Client, Worker, free_port, worker
 from tests.edges.mqtt_parts import Broker, Running, Told
 from watchkeeper.edges.configuration import read_configuration, settle
 from watchkeeper.edges.mqtt_address import parse_broker
@@ -401,3 +402,55 @@ async def test_a_real_broker_without_version_5_is_remembered_over_reconnects(
         await told.until(lambda: len(asked) >= 2 and told.asked > asked_before + 2)
         thief.close()
     assert asked[:2] == [[5, 4], [4]]
+
+
+@pytest.mark.timeout(100)
+def test_a_password_is_nowhere_to_be_read(site: Site) -> None:
+    """Not in the list of processes, on the terminal, in the watch log or in the recording."""
+    site.broker.start()
+    file = site.folder / "watch.toml"
+    file.write_text(
+        f'mqtt = "{site.url}"\nstation = "t"\nrecord = "record"\nmute = true\n'
+        f'[messages]\nuser = "watch"\npassword-file = "password"\nauthority = "ca.pem"\n'
+    )
+    watch = subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "watchkeeper.cli.main",
+            "watch",
+            "--from",
+            f"udp://127.0.0.1:{free_port()}",
+            "--config",
+            file,
+        ],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+    )
+    assert watch.stdout is not None
+    try:
+        said = b""
+        while b"messages by" not in said:
+            line = watch.stdout.readline()
+            assert line, said
+            said += line
+        listed = Path(f"/proc/{watch.pid}/cmdline").read_bytes()
+        site.broker.stop()
+        site.password("wrong-" + SECRET)
+        site.broker.start()
+        while b"wrong user or password" not in said:
+            line = watch.stdout.readline()
+            assert line, said
+            said += line
+        watch.send_signal(signal.SIGINT)
+        said += watch.stdout.read()
+        assert watch.wait(20) == 0
+    finally:
+        watch.kill()
+        watch.wait()
+        watch.stdout.close()
+    assert SECRET.encode() not in listed + said
+    kept = [path for path in (site.folder / "record").rglob("*") if path.is_file()]
+    assert kept
+    assert not [path for path in kept if SECRET.encode() in path.read_bytes()]
