@@ -136,13 +136,18 @@ class Engine:
         return self._teller.first_us is not None
 
     def receive(self, source: str, data: bytes, now_s: float) -> list[Happening]:
-        """Take bytes of one source. Sources beyond MAX_SOURCES are not listened to."""
+        """Take bytes of one source, none at all where its stream was cut: a torn frame is then not continued.
+
+        Sources beyond MAX_SOURCES are not listened to.
+        """
         now_us = self._advance(now_s)
         framer = self._framers.get(source)
         if framer is None:
             if len(self._framers) >= MAX_SOURCES:
                 return self._teller.take()
             framer = self._framers[source] = Framer()
+        if not data:
+            framer.cut()
         receive = self._fleet.receive
         watched, resuming = self._watched, self._resuming.waiting
         for frame in framer.feed(data):
@@ -159,14 +164,15 @@ class Engine:
                 estimated = (message in NEEDS and since_us >= ESTIMATE_EVERY_US) or (
                     since_us >= 2 * ESTIMATE_EVERY_US and message in ASKS
                 )
+                written: Sequence[tuple[int, ...]] = ()
                 if estimated:
                     one.estimated_us = now_us
-                    one.suite.run(now_us)
+                    written = one.suite.run(now_us)
                 if aircraft.power_up != one.power_up:
                     one.power_up = aircraft.power_up
                     one.seen_us = now_us
                     one.book.restart()
-                one.book.judge_message(message, now_us, estimated=estimated)
+                one.book.judge_message(message, now_us, written)
         return self._teller.take()
 
     def order(self, order: Order, now_s: float) -> list[Happening]:

@@ -111,6 +111,10 @@ def _show(found: dict[str, Any]) -> None:
             f"  false warnings {wrong['count']} {wrong['by_rule']}: {wrong['per_hour']} an hour of recorded flight"
         )
         lines.append(f"  alerts in ten minutes {one['alerts_per_10_min']['per_10_min']}, chatter {one['chatter']}")
+        calm = one["calm"]
+        lines.append(
+            f"  in calm flights, {calm['hours']} h: {calm['per_10_min']} in ten minutes {calm['by_rule']}"
+        )
         for severity, rules in one["told_by_rule"].items():
             each = ", ".join(f"{rule} {counted['count']}" for rule, counted in rules.items())
             lines.append(f"  told as {severity}: {each or 'nothing'}")

@@ -14,6 +14,9 @@ from simulators.campaign.judge import AtLevel, Forecast, Judged
 from simulators.campaign.knowledge import LEVELS
 from simulators.flown.truth import Outcome
 
+_DUE_S = 240.0
+"""Before the last good moment: from here on it may be right to speak of the return, or of packs running low."""
+
 
 def figures(judged: Sequence[Judged], distributions: Distributions, seed: int) -> dict[str, Any]:
     """Return the campaign's one object.
@@ -66,6 +69,7 @@ def _level(
         "false_warnings": {**per_hour(wrong.total(), hours), "by_rule": dict(sorted(wrong.items()))},
         "told_by_rule": _told(at.values(), hours),
         "alerts_per_10_min": per_10_min(sum(one.alerts for one in at.values()), hours),
+        "calm": _calm(judged, at),
         "chatter": sum(one.chatter for one in at.values()),
         "crews": {
             "5 to 45 s": _crew(fit, lambda one: at[one.number].drawn_reaction),
@@ -75,6 +79,23 @@ def _level(
         "at_caution": _forecasts(at_caution),
         "at_last_good": _forecasts(at_last_good),
     }
+
+
+def _calm(judged: Iterable[Judged], at: dict[int, AtLevel]) -> dict[str, Any]:
+    """Count all alerts, advisories as well, of flights without a fault, until anything about the return is due."""
+    told = hours = 0.0
+    rules: Counter[str] = Counter()
+    for one in judged:
+        if one.fault is not None or one.last_good_s is None:
+            continue
+        begin_s, end_s = one.flown.took_off_s, min(one.last_good_s - _DUE_S, one.flown.end_s)
+        if end_s <= begin_s:
+            continue
+        hours += (end_s - begin_s) / 3600.0
+        lives = [life for life in at[one.number].lives if begin_s <= life.told_s < end_s]
+        told += len(lives)
+        rules.update(life.rule for life in lives)
+    return {**per_10_min(int(told), hours), "hours": round(hours, 3), "by_rule": dict(rules.most_common())}
 
 
 def _told(levels: Iterable[AtLevel], hours: float) -> dict[str, dict[str, Any]]:

@@ -216,3 +216,14 @@ def test_an_unknown_file_still_answers_once_it_was_seen_flying() -> None:
     row, known = World(file=bare).fly(60.0), World(file=FILE).fly(60.0)
     assert row["reserve"] == pytest.approx(known["reserve"], abs=3.0)
     assert row["doubt"] == pytest.approx(known["doubt"], rel=0.1)
+
+
+def test_carried_home_by_a_wind_it_cannot_fly_against_it_has_to_turn_before_it_is_past() -> None:
+    """By hand: 16 m/s of airspeed, 19 m/s from behind, 3 m/s made good: past home at distance over 3."""
+    world = World(distance_m=400.0, outward_m_s=-3.0, wind=wind_state(19.0, 0.0), charge=0.9)
+    world.fly(40.0)
+    row = world.step()
+    assert row["turn_back_in"] == pytest.approx(world.distance_m / 3.0, abs=2.0)
+    slower = World(distance_m=400.0, outward_m_s=-3.0, wind=wind_state(12.0, 0.0), charge=0.9)
+    slower.fly(40.0)
+    assert slower.step()["turn_back_in"] > 400.0  # one that it can fly against makes no such end

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import Final
 
 from watchkeeper.aircraft.readings import Readings
 from watchkeeper.alerts.announcer import Announcer
@@ -19,6 +20,9 @@ from watchkeeper.rules.schema import Rule
 
 _RESTARTED, _DISARMED = SUDDEN
 GROUNDED = frozenset({"on_ground", "landed"})
+
+LATELY_US: Final = 500_000
+"""So no rule waits longer than a second and a half to be judged."""
 
 
 class AlertBook:
@@ -56,8 +60,8 @@ class AlertBook:
         self._now = self._select(self._phase)
         self._pending = {ruling.order: ruling for ruling in rulings if ruling.since_us is not None}
 
-    def judge_message(self, message: int, now_us: int, *, estimated: bool) -> None:
-        """Judge the rules that read what `message` (and, if `estimated`, the estimates) may have changed."""
+    def judge_message(self, message: int, now_us: int, written: Sequence[tuple[int, ...]] = ()) -> None:
+        """Judge the rules that read what `message` may have changed, or readings that estimates have `written`."""
         values = self._readings.values
         if values[PHASE] is not self._phase:
             self._change_phase(now_us)
@@ -66,7 +70,7 @@ class AlertBook:
             self._restarted, self._disarmed = values[_RESTARTED], values[_DISARMED]
             self._judge(self._now.rulings, now_us)
             return
-        rulings = self._now.of_message(message, estimated=estimated)
+        rulings = self._now.of_message(message, written)
         if rulings:
             self._judge(rulings, now_us)
 
@@ -114,16 +118,20 @@ class AlertBook:
         """
         if not self._pending:
             for ruling in self._now.timed:
-                if not ruling.blind:
+                if now_us >= ruling.due_us and not ruling.blind:
                     self._judge_one(ruling, now_us)
+                    ruling.rest()
         else:
-            due = {ruling.order: ruling for ruling in self._now.timed if not ruling.blind} | self._pending
+            timed = [ruling for ruling in self._now.timed if now_us >= ruling.due_us and not ruling.blind]
+            due = {ruling.order: ruling for ruling in timed} | self._pending
             self._judge([due[order] for order in sorted(due)], now_us)
+            for ruling in timed:
+                ruling.rest()
         self._announcer.wait_for(now_us)
 
     def sweep(self, now_us: int) -> None:
-        """Once a second: every rule (ages run out), shelves that end, repeats that are due."""
-        self._judge(self._now.rulings, now_us)
+        """Once a second: every rule not judged of late (ages run out), shelves that end, repeats that are due."""
+        self._judge([ruling for ruling in self._now.rulings if now_us - ruling.judged_us >= LATELY_US], now_us)
         self._announcer.look(now_us)
         self._announcer.wait_for(now_us)
         for ruling in self.rulings:

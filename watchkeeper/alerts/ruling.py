@@ -37,8 +37,8 @@ class Ruling:
     """Holds the alert, the views of both conditions, and a running delay."""
 
     __slots__ = (
-        "_clear_view", "_counts", "_known_unmet", "_raised", "_tells", "_view", "alert", "changing", "order",
-        "rule", "since_us", "verdict",
+        "_clear_view", "_counts", "_known_unmet", "_raised", "_tells", "_view", "alert", "changing", "due_us",
+        "order", "rule", "since_us", "verdict",
     )  # fmt: skip
 
     def __init__(self, rule: Rule, order: int, readings: Readings, aircraft: int) -> None:
@@ -49,6 +49,8 @@ class Ruling:
         self._clear_view = View(readings, 0, rule.clear.new_windows()) if rule.clear is not None else None
         self.since_us: int | None = None
         """When the delay that is running began; None: none is."""
+        self.due_us = 0
+        """Before this, time alone changes nothing of it; 0: any moment may."""
         self._counts: dict[int, int] = {}
         self._known_unmet = False
         self._raised = Rolling(CHATTER_US, CHATTER_COUNT)
@@ -76,17 +78,24 @@ class Ruling:
         return self.alert.stands
 
     @property
+    def judged_us(self) -> int:
+        """When it was last judged, or looked at."""
+        return self._view.now_us
+
+    @property
     def blind(self) -> bool:
         """Its last verdict was blind (and nothing stands that time could end)."""
         return self.verdict is Verdict.BLIND and not self.alert.stands
 
     def judge(self, now_us: int) -> Decision:
         """Judge the rule, which must be in its phase, at `now_us`: at a sample, on the grid, or in the sweep."""
-        self._view.now_us = now_us
+        view = self._view
+        view.now_us = now_us
+        self.due_us = 0
         if self.alert.stands:
             return self._judge_standing(now_us)
         rule = self.rule
-        verdict = self.verdict = rule.when.evaluate(self._view)
+        verdict = self.verdict = rule.when.evaluate(view)
         if self._clear_view is not None and self._clear_view.windows:
             self._clear_verdict(now_us)  # keeps its history filled
         if verdict is not Verdict.MET:
@@ -102,6 +111,15 @@ class Ruling:
             return Decision.NOTHING  # both at once: it would end as soon as it began
         self._known_unmet = False
         return Decision.BEGIN
+
+    def rest(self) -> None:
+        """Work out, after it was judged, until when time alone changes nothing of it."""
+        if (
+            self.verdict is Verdict.NOT_MET
+            and not self.alert.stands
+            and (self._clear_view is None or not self._clear_view.windows)
+        ):
+            self.due_us = self.rule.when.due(self._view)
 
     def _judge_standing(self, now_us: int) -> Decision:
         alert, rule = self.alert, self.rule
@@ -212,6 +230,7 @@ class Ruling:
     def restart(self) -> None:
         """Forget running delays and history: the aircraft was powered up anew."""
         self.since_us = None
+        self.due_us = 0
         self._view.windows = self.rule.when.new_windows()
         if self._clear_view is not None and self.rule.clear is not None:
             self._clear_view.windows = self.rule.clear.new_windows()

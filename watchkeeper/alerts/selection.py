@@ -8,23 +8,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
+from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.alerts.ruling import PHASE, Ruling
 from watchkeeper.rules.schema import Rule
 
 SUDDEN: Final = (INDEX["flight.restarted"], INDEX["flight.disarmed_in_air"])
 """Readings that any message may change and hardly one ever does: like the phase, the book looks at them itself."""
-_ESTIMATES: Final = frozenset(i for i, reading in enumerate(CATALOGUE) if reading.estimate)
 
 
 class Selection:
     """The rulings that apply in one phase. A change of phase itself is seen by the book, not here."""
 
-    __slots__ = ("_by_estimate", "_by_message", "_merged", "rulings", "timed")
+    __slots__ = ("_by_message", "_by_part", "_by_reading", "rulings", "timed")
 
     def __init__(self, rulings: Sequence[Ruling], touches: Mapping[int, frozenset[int]]) -> None:
         self.rulings = tuple(rulings)
         by_reading: dict[int, list[Ruling]] = {}
+        self._by_reading = by_reading
         for ruling in rulings:
             for i in readings_of(ruling.rule) - {PHASE, *SUDDEN}:
                 by_reading.setdefault(i, []).append(ruling)
@@ -33,20 +33,23 @@ class Selection:
             for message, touched in touches.items()
             if (found := _merge(by_reading.get(i, ()) for i in touched))
         }
-        self._by_estimate = _merge(by_reading.get(i, ()) for i in _ESTIMATES)
-        self._merged: dict[int, tuple[Ruling, ...]] = {}
+        self._by_part: dict[tuple[int, ...], dict[int, Ruling]] = {}
         self.timed = tuple(ruling for ruling in rulings if _timed(ruling.rule))
         """Those whose verdict time alone can change."""
 
-    def of_message(self, message: int, *, estimated: bool) -> tuple[Ruling, ...]:
-        """Return the rulings that read what `message` (and, if `estimated`, the estimates) may have changed."""
-        if not estimated:
-            return self._by_message.get(message, ())
-        merged = self._merged.get(message)
-        if merged is None:
-            merged = _merge((self._by_message.get(message, ()), self._by_estimate))
-            self._merged[message] = merged
-        return merged
+    def of_message(self, message: int, written: Sequence[tuple[int, ...]]) -> tuple[Ruling, ...]:
+        """Return the rulings that read what `message` may have changed, or what estimates have `written`."""
+        touched = self._by_message.get(message, ())
+        if not written:
+            return touched
+        found = {ruling.order: ruling for ruling in touched}
+        for indexes in written:
+            part = self._by_part.get(indexes)
+            if part is None:
+                rulings = _merge(self._by_reading.get(i, ()) for i in indexes)
+                part = self._by_part[indexes] = {ruling.order: ruling for ruling in rulings}
+            found.update(part)
+        return tuple(found[order] for order in sorted(found))
 
 
 def readings_of(rule: Rule) -> set[int]:

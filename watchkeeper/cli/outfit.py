@@ -12,6 +12,7 @@ from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
 from watchkeeper.daemon import TimeOfDay, Watch
@@ -21,6 +22,7 @@ from watchkeeper.edges.console import Console
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
+from watchkeeper.edges.minder import Minder
 from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_login import Messages
 from watchkeeper.edges.outlets import Hub, Outlet
@@ -55,6 +57,8 @@ class Outfit:
     """Folder in which what is learned in flight is kept; None in an exercise, which must not touch it."""
     mute: bool = False
     quiet: bool = False
+    minded: Path | None = None
+    """Folder of the minder's mark; None in an exercise, which has no minder."""
     voice: VoiceOptions = field(default_factory=VoiceOptions)
     crew_files: Mapping[str, str] = field(default_factory=dict)
     """Kept beside a recording, so that a replay decides the same."""
@@ -154,10 +158,14 @@ async def _run(
     if outfit.sortie is not None:
         check = SettingsCheck(engine, watch.order, watch.report, outfit.sortie, outfit.ledger.ledger)
         feeds = [*feeds, check.run]
+    minder = Minder(watch.report, outfit.voice, outfit.minded) if outfit.minded is not None else None
+    feeds = [*feeds, *health_feeds(watch, minder, mute=outfit.mute)]
     try:
         watch.start(started_us)
         hub.hand(opening(started_us))
         await watch.run(feeds, describe=describe)
+        if minder is not None:  # else, or after an error, it is to sound
+            await minder.dismiss()
     finally:
         log.close()
     return folder

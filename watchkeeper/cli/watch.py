@@ -20,7 +20,7 @@ from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.daemon import Watch
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import WatchOptions, read_configuration, settle
-from watchkeeper.edges.sources import DEFAULT_URL, make_source, parse_source
+from watchkeeper.edges.sources import DEFAULT_URL, make_source, parse_sources
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.watch_log import state_folder
 
@@ -35,7 +35,8 @@ def add(commands: Any, caution: str) -> None:
     )
     parser.add_argument(
         "--from", dest="sources", metavar="URL", action="append", default=[],
-        help=f"where telemetry comes from: udp://HOST:PORT or file:///PATH; repeat for several ({DEFAULT_URL})",
+        help="where telemetry comes from: udp://HOST:PORT (listen), tcp://HOST:PORT (connect), "
+        f"serial:///dev/NAME?baud=57600 or file:///PATH; repeat for several ({DEFAULT_URL})",
     )  # fmt: skip
     add_crew_files(parser, several=True)
     parser.add_argument("--config", metavar="FILE", type=Path, help="the same options from a TOML file")
@@ -59,14 +60,18 @@ def run(given: argparse.Namespace) -> int:
     file = read_configuration(given.config) if given.config is not None else {}
     names = WatchOptions.model_fields
     options = settle({name: value for name, value in vars(given).items() if name in names}, file)
-    urls = [parse_source(text) for text in options.sources]
+    urls = parse_sources(options.sources)
     files, sortie = load_crew_files(options.aircraft, options.sortie)
     found = find_ledger(sortie, options.sortie, files)
     rules = load_rules(options.rules, only=options.only_rules, sortie=sortie, sortie_path=options.sortie)
     clock = Clock()
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
-        made = [make_source(url, clock, watch.received, watch.report, n) for n, url in enumerate(urls, 1)]
+        several = len(urls) > 1
+        made = [
+            make_source(url, clock, watch.received, watch.report, n, several=several)
+            for n, url in enumerate(urls, 1)
+        ]
         for source in made:
             await source.open()
             if not options.quiet:
@@ -86,6 +91,7 @@ def run(given: argparse.Namespace) -> int:
         record=options.record,
         learned=None if exercise else options.learned or state_folder(),
         mute=options.mute,
+        minded=None if exercise else options.learned or state_folder(),
         quiet=options.quiet,
         voice=options.voice,
         crew_files=kept_files(options.aircraft, options.sortie, options.rules, found.text),

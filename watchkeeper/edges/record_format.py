@@ -21,7 +21,7 @@ _WRAPPER_HEAD: Final = b"\0\0" + _TUNNEL.to_bytes(3, "little")
 """System 0, component 0, TUNNEL: bytes 5 to 9 of a MAVLink 2 frame. No aircraft is system 0."""
 WRAPPED: Final = 0xFA57
 """Payload type of our TUNNEL messages; values above 32767 are for local use (MAVLink common.xml). They never leave
-the log."""
+the log. One without bytes says that the stream was cut there."""
 _WRAP_BYTES = 128
 
 
@@ -50,9 +50,9 @@ def whole_frames(data: bytes) -> list[bytes] | None:
 
 def log_records(data: bytes, time_us: int, wrapper: Encoder) -> Iterator[bytes]:
     """Yield what a log holds for the bytes of one call."""
-    frames = whole_frames(data)
+    frames = whole_frames(data) if data else None
     if frames is None:
-        for at in range(0, len(data), _WRAP_BYTES):
+        for at in range(0, len(data) or 1, _WRAP_BYTES):
             part = data[at : at + _WRAP_BYTES]
             frame = wrapper.encode("TUNNEL", payload_type=WRAPPED, payload_length=len(part), payload=[*part])
             yield record(time_us, frame)

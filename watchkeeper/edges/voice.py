@@ -17,6 +17,7 @@ from watchkeeper.alerts.spoken import NumberStyle, spell_numbers
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
+from watchkeeper.edges.sound_health import stalls
 from watchkeeper.edges.voice_player import NoDeviceError, Player
 from watchkeeper.edges.voice_sound import RATE_HZ, VoiceError
 from watchkeeper.edges.voice_synthesiser import TIMEOUT_S, Synthesiser
@@ -24,10 +25,11 @@ from watchkeeper.edges.voice_synthesiser import TIMEOUT_S, Synthesiser
 NO_DEVICE = "No sound device. Callouts are not heard here."
 DEVICE_STOPPED = "Sound device stopped. Callouts are not heard here."
 NO_WORDS = "Voice failed. Callouts are not heard here."
+RESTARTED = "Voice failed and was started again. A callout came late."
 PROBE = "Watch."
 """Rendered to find out whether a synthesiser that failed works again."""
 PROBE_EVERY_S = 5.0
-REOPEN_EVERY_S = 30.0
+REOPEN_EVERY_S = 5.0
 STALLED_AFTER_S = 1.5
 """A device that is this much later than the length of what it plays has stopped."""
 
@@ -64,7 +66,7 @@ class Voice:
         self._queue = CallQueue()
         self._player = Player(backends)
         self._options = options or VoiceOptions()
-        self.synthesiser = Synthesiser(self._options, command=worker, timeout_s=timeout_s)
+        self.synthesiser = Synthesiser(self._options, command=worker, timeout_s=timeout_s, mended=self._mended)
         self._came = asyncio.Event()
         self._stopping: asyncio.Event | None = None
         self._device_tried = asyncio.Event()
@@ -106,7 +108,9 @@ class Voice:
             self._device_lost.clear()
             self._device_tried.set()
             self._works("device")
-            await self._device_lost.wait()
+            if await stalls(self._player, self._device_lost):
+                self._fault("device", DEVICE_STOPPED)
+                await self._player.close()
             await asyncio.sleep(STALLED_AFTER_S)
 
     async def _speak(self) -> None:
@@ -186,6 +190,11 @@ class Voice:
     def _ended(self, unspoken: Iterable[Unspoken]) -> None:
         for one in unspoken:
             self._delivered(one.item, one.outcome, one.detail)
+
+    def _mended(self) -> None:
+        if not self._faults:
+            self._report(self.name, False, RESTARTED)
+            self._report(self.name, True, "voice works again")
 
     def _fault(self, part: str, text: str) -> None:
         if self._faults.get(part) != text:

@@ -7,6 +7,7 @@ import contextlib
 import ctypes
 import sys
 import threading
+import time
 from collections.abc import Callable, Generator, Sequence
 from functools import cache
 from typing import Any, TypeVar
@@ -70,6 +71,8 @@ class Player:
         self._opening: asyncio.Future[Any] | None = None
         self._track: _Track | None = None
         self._asked = threading.Event()
+        self.asked_s = 0.0
+        """When the device last asked for samples, by time.monotonic."""
 
     @property
     def is_open(self) -> bool:
@@ -142,6 +145,7 @@ class Player:
         frames = yield b""
         self._asked.set()
         while True:
+            self.asked_s = time.monotonic()
             size = 2 * frames
             track = self._track
             part = b"" if track is None or track.at >= len(track.sound) else track.take(size)

@@ -9,8 +9,8 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections import OrderedDict, deque
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +25,13 @@ TIMEOUT_S = 2.0
 """One callout renders in hundredths of a second; a process that takes this long hangs."""
 START_TIMEOUT_S = 10.0
 _KILLED_WITHIN_S = 0.5
+_MEMORY = Path("/dev/shm")  # noqa: S108  (files go into a folder of our own in it)
 _HOME = Path(__file__).resolve().parents[2]
+
+
+def _folders() -> list[Path]:
+    """Return where sound may be written: in memory where there is such a place, for no disk is full there."""
+    return [*([_MEMORY] if _MEMORY.is_dir() else []), Path(tempfile.gettempdir())]
 
 
 def worker_command() -> list[str]:
@@ -84,7 +90,15 @@ class Synthesiser:
         command: Sequence[str] | None = None,
         timeout_s: float = TIMEOUT_S,
         start_timeout_s: float = START_TIMEOUT_S,
+        mended: Callable[[], None] = lambda: None,
+        folders: Sequence[Path] | None = None,
     ) -> None:
+        """Call `mended` where a failure has been made good by a fresh process.
+
+        `folders` are those for its files, in turn, one after a failure with the other.
+        """
+        self._mended = mended
+        self._folders = deque(_folders() if folders is None else folders)
         self.starts = 0
         self.language: str | None = None
         """What was spoken last: not what was asked for, if there is no such voice."""
@@ -109,7 +123,10 @@ class Synthesiser:
             return
         await self._kill()
         if self._folder is None:
-            self._folder = tempfile.TemporaryDirectory(prefix="watchkeeper-voice-")
+            try:
+                self._folder = tempfile.TemporaryDirectory(prefix="watchkeeper-voice-", dir=self._folders[0])
+            except OSError as error:
+                raise VoiceError(f"no place for sound: {error.strerror}") from None
         self.starts += 1
         try:
             self._process = await asyncio.create_subprocess_exec(
@@ -145,7 +162,9 @@ class Synthesiser:
             sound = await self._render(text)
         except VoiceError as error:
             structlog.get_logger().warning("synthesiser failed, trying anew", error=str(error))
+            self._leave_folder()
             sound = await self._render(text)
+            self._mended()
         self._keep(text, sound)
         return sound
 
@@ -155,6 +174,14 @@ class Synthesiser:
         if self._folder is not None:
             self._folder.cleanup()
             self._folder = None
+
+    def _leave_folder(self) -> None:
+        """Have the next process write elsewhere: this folder may be full."""
+        if self._folder is not None:
+            with contextlib.suppress(OSError):
+                self._folder.cleanup()
+            self._folder = None
+        self._folders.rotate(-1)
 
     async def _render(self, text: str) -> bytes:
         """Render once.
@@ -170,16 +197,20 @@ class Synthesiser:
             path = Path(self._folder.name) / f"{self._number}.wav"
             try:
                 self._process.stdin.write(request_line(self._number, text, path, self._options))
-                self.language = _check_reply(await self._line(self._timeout_s), self._number)
-                return read_sound(path, text, self._options.rate_wpm)
+                line = await self._line(self._timeout_s)
+                self.language = _check_reply(line, self._number)
+                sound = read_sound(path, text, self._options.rate_wpm)
             finally:
                 path.unlink(missing_ok=True)
+            if _parse(line).get("last") is True:  # it ends, so the next callout starts another
+                await self._kill()
         except OSError as error:
             await self._kill()
             raise VoiceError(f"the synthesiser is gone: {error.strerror}") from None
         except BaseException:
             await self._kill()
             raise
+        return sound
 
     async def _line(self, timeout_s: float) -> bytes:
         assert self._process is not None

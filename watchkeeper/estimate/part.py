@@ -20,7 +20,7 @@ class Part(Protocol):
     stream: Stream
 
     @property
-    def indexes(self) -> Sequence[int]:
+    def indexes(self) -> tuple[int, ...]:
         """Catalogue indexes of the readings that `run` returns values for."""
 
     def run(self, now_us: int) -> Sequence[float | str | bool | None] | None:

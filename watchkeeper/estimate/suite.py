@@ -127,8 +127,8 @@ class EstimateSuite:
             *conduct.parts(known),
         ]
 
-    def run(self, now_us: int) -> None:
-        """Run every estimate at `now_us` and write what is new."""
+    def run(self, now_us: int) -> list[tuple[int, ...]]:
+        """Run every estimate at `now_us` and write what is new; returns what was written, part by part."""
         aircraft = self._aircraft
         if aircraft.power_up != self._power_up:
             # Its readings are forgotten, and another pack may have been put in: nothing learned holds.
@@ -137,6 +137,7 @@ class EstimateSuite:
                 self._book()  # what they showed until then
             self._parts = self._begin()
         put = aircraft.readings.put
+        written: list[tuple[int, ...]] = []
         for part in self._parts:
             values: Sequence[float | str | bool | None] | None
             try:
@@ -150,11 +151,13 @@ class EstimateSuite:
             stream.mark(now_us)
             for index, value in zip(part.indexes, values, strict=True):
                 put(index, value, stream)
+            written.append(part.indexes)
 
         values = aircraft.readings.values
         if self._end.over(values[PHASE], values[ARMED]):
             self._book()
         self._labels.flown |= self._end.flew
+        return written
 
     def _book(self) -> None:
         try:

@@ -74,6 +74,11 @@ class Framer:
                     return [(data[3], data[4], data[2], number, data[6:-2], data, GOOD)]
         return self._search(self._buffer + data)
 
+    def cut(self) -> None:
+        """Begin anew: what comes next does not continue what came last."""
+        self.garbage_bytes += len(self._buffer)
+        self._buffer = b""
+
     def _search(self, data: bytes) -> list[Frame]:
         frames: list[Frame] = []
         at = 0

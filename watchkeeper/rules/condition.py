@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from watchkeeper.aircraft.readings import Readings
 from watchkeeper.rules.verdict import Verdict
@@ -55,6 +55,20 @@ Value: TypeAlias = Callable[[View], Any]
 """Gives a number in the coherent unit, or BLIND or FAULT."""
 Judge: TypeAlias = Callable[[View], Verdict]
 Find: TypeAlias = Callable[[View], tuple[int, ...]]
+Due: TypeAlias = Callable[[View], int]
+"""Gives the engine time, us, before which time alone changes no verdict; what is now already past: any moment."""
+NEVER_US: Final = 1 << 62
+"""Time alone does not change it."""
+
+
+def always(_view: View) -> int:
+    """Return that any moment may change the verdict."""
+    return 0
+
+
+def never(_view: View) -> int:
+    """Return that time alone does not change the verdict."""
+    return NEVER_US
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +90,7 @@ class Comparison:
 class Condition:
     """A condition ready to judge.
 
-    `readings` are the catalogue indexes it reads; `timed` says that time alone can change its verdict;
+    `readings` are the catalogue indexes it reads; `timed` says that time alone can change its verdict, `due` when;
     `deciding` gives the readings that decided the present verdict, `missing` those it lacks.
     """
 
@@ -86,6 +100,7 @@ class Condition:
     timed: bool
     deciding: Find
     missing: Find
+    due: Due = always
     spans: tuple[tuple[type[Window | Lasting], int], ...] = ()
     settings: tuple[tuple[str, Setting], ...] = ()
     """The settings it names, with their values."""

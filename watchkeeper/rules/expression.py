@@ -43,6 +43,7 @@ def compile_condition(text: str, settings: Mapping[str, Setting]) -> Condition:
         evaluate=truth.judge,
         readings=truth.readings,
         timed=truth.timed,
+        due=truth.due,
         deciding=truth.deciding,
         missing=truth.missing,
         spans=tuple(compiler.spans),

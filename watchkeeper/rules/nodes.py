@@ -15,11 +15,12 @@ from typing import Any, Final
 
 from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.aircraft.readings import BLIND, FAULT
-from watchkeeper.rules.condition import Find, Judge, Value, View
+from watchkeeper.rules.condition import NEVER_US, Due, Find, Judge, Value, View, always, never
 from watchkeeper.rules.verdict import Verdict
 from watchkeeper.units import Kind
 
 MET, NOT_MET, V_BLIND, V_FAULT = Verdict.MET, Verdict.NOT_MET, Verdict.BLIND, Verdict.FAULT
+_FAR_S: Final = 1e9
 COMPARISONS: Final[dict[str, Callable[[Any, Any], bool]]] = {
     "<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge, "==": operator.eq, "!=": operator.ne,
 }  # fmt: skip
@@ -36,6 +37,10 @@ class Number:
     constant: float | None = None
     aged: bool = False
     """It tells by the absence of samples, so a delay must not wait for one."""
+    rate: float | None = 0.0
+    """By how much it changes in a second without a sample, in its coherent unit; None: nobody can say."""
+    index: int | None = None
+    """The reading whose very value it is."""
 
     @property
     def sampled(self) -> tuple[int, ...]:
@@ -59,6 +64,7 @@ class Truth:
     timed: bool
     deciding: Find
     missing: Find
+    due: Due = never
     guarded: tuple[int, ...] = ()
     """Readings that it asks for with `known`: what is joined to it by `and` may do without them."""
     excused: tuple[int, ...] = ()
@@ -90,7 +96,14 @@ def reading(index: int) -> Number:
         value *= factor
         return value if math.isfinite(value) else FAULT
 
-    return Number(entry.unit.kind, plain if factor == 1.0 else scaled, (index,), entry.rate != 0.0)
+    return Number(
+        entry.unit.kind,
+        plain if factor == 1.0 else scaled,
+        (index,),
+        entry.rate != 0.0,
+        rate=entry.rate * factor,
+        index=index if factor == 1.0 else None,
+    )
 
 
 def arithmetic(sign: str, left: Number, right: Number, kind: Kind) -> Number:
@@ -114,7 +127,13 @@ def arithmetic(sign: str, left: Number, right: Number, kind: Kind) -> Number:
             return FAULT
 
     readings = joined([left.readings, right.readings])
-    return Number(kind, value, readings, left.timed or right.timed, aged=left.aged or right.aged)
+    rate: float | None = None
+    if left.rate is not None and right.rate is not None:
+        if sign in "+-":
+            rate = work(left.rate, right.rate)
+        elif left.rate == right.rate == 0.0:
+            rate = 0.0
+    return Number(kind, value, readings, left.timed or right.timed, aged=left.aged or right.aged, rate=rate)
 
 
 def function(name: str, arguments: Sequence[Number]) -> Number:
@@ -137,11 +156,17 @@ def function(name: str, arguments: Sequence[Number]) -> Number:
         joined([argument.readings for argument in arguments]),
         any(argument.timed for argument in arguments),
         aged=any(argument.aged for argument in arguments),
+        rate=0.0 if all(argument.rate == 0.0 for argument in arguments) else None,
     )
 
 
 def _leaf(
-    judge: Judge, readings: tuple[int, ...], *, timed: bool, sampled: tuple[int, ...] | None = None
+    judge: Judge,
+    readings: tuple[int, ...],
+    *,
+    timed: bool,
+    sampled: tuple[int, ...] | None = None,
+    due: Due = never,
 ) -> Truth:
     decided_by = readings if sampled is None else sampled
 
@@ -151,7 +176,27 @@ def _leaf(
         lacking = tuple(i for i in readings if view.readings.read(i, view.now_us) in {BLIND, FAULT})
         return lacking or readings
 
-    return Truth(judge, readings, timed, lambda _: decided_by, missing)
+    return Truth(judge, readings, timed, lambda _: decided_by, missing, due)
+
+
+def _crossing(left: Number, right: Number) -> Due:
+    """Return when the two will be equal if nothing comes: the first moment at which a comparison may turn."""
+    if left.rate is None or right.rate is None:
+        return always
+    closing = left.rate - right.rate
+    if closing == 0.0:
+        return never
+    a, b = left.value, right.value
+
+    def due(view: View) -> int:
+        x, y = a(view), b(view)
+        if x is BLIND or x is FAULT or y is BLIND or y is FAULT:
+            return NEVER_US
+        in_s = (y - x) / closing
+        # a microsecond early, so that rounding never makes it late
+        return view.now_us + int(in_s * 1e6) - 1 if 0.0 <= in_s < _FAR_S else NEVER_US
+
+    return due
 
 
 def compare(sign: str, left: Number, right: Number) -> Truth:
@@ -160,8 +205,18 @@ def compare(sign: str, left: Number, right: Number) -> Truth:
     a, b = left.value, right.value
     readings = joined([left.readings, right.readings])
     sampled = joined([left.sampled, right.sampled])
+    due = _crossing(left, right)
     if right.constant is not None:
         limit = right.constant
+        index = left.index
+
+        def reading_against_constant(view: View) -> Verdict:
+            x = view.readings.read(index, view.now_us)  # type: ignore[arg-type]  # there is one where this is used
+            if x is BLIND:
+                return V_BLIND
+            if x is FAULT:
+                return V_FAULT
+            return MET if work(x, limit) else NOT_MET
 
         def against_constant(view: View) -> Verdict:
             x = a(view)
@@ -171,7 +226,8 @@ def compare(sign: str, left: Number, right: Number) -> Truth:
                 return V_FAULT
             return MET if work(x, limit) else NOT_MET
 
-        return _leaf(against_constant, readings, timed=left.timed, sampled=sampled)
+        chosen = against_constant if index is None else reading_against_constant
+        return _leaf(chosen, readings, timed=left.timed, sampled=sampled, due=due)
 
     def judge(view: View) -> Verdict:
         x, y = a(view), b(view)
@@ -181,7 +237,7 @@ def compare(sign: str, left: Number, right: Number) -> Truth:
             return V_BLIND
         return MET if work(x, y) else NOT_MET
 
-    return _leaf(judge, readings, timed=left.timed or right.timed, sampled=sampled)
+    return _leaf(judge, readings, timed=left.timed or right.timed, sampled=sampled, due=due)
 
 
 def same_word(index: int, word: str, *, equal: bool) -> Truth:
@@ -232,7 +288,7 @@ def negate(of: Truth) -> Truth:
             return NOT_MET
         return MET if verdict is NOT_MET else verdict
 
-    return Truth(judge, of.readings, of.timed, of.deciding, of.missing, of.excused, of.guarded)
+    return Truth(judge, of.readings, of.timed, of.deciding, of.missing, of.due, of.excused, of.guarded)
 
 
 def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
@@ -269,4 +325,10 @@ def combine(parts: Sequence[Truth], *, every: bool) -> Truth:
             return ()
         return tuple(i for i in joined([part.missing(view) for part in parts]) if i not in guarded)
 
-    return Truth(judge, joined([part.readings for part in parts]), timed, deciding, missing)
+    dues = tuple(part.due for part in parts if part.due is not never)
+
+    def due(view: View) -> int:
+        return min([one(view) for one in dues])
+
+    readings = joined([part.readings for part in parts])
+    return Truth(judge, readings, timed, deciding, missing, due if dues else never)

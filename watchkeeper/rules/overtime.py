@@ -11,7 +11,7 @@ import math
 from typing import Any
 
 from watchkeeper.aircraft.readings import BLIND, FAULT
-from watchkeeper.rules.condition import View
+from watchkeeper.rules.condition import View, always
 from watchkeeper.rules.nodes import Number, Truth
 from watchkeeper.rules.verdict import Verdict
 from watchkeeper.units import Kind
@@ -24,7 +24,7 @@ def age(index: int, kind: Kind) -> Number:
         stream = view.readings.streams[index]
         return BLIND if stream is None else (view.now_us - stream.time_us) / 1e6
 
-    return Number(kind, value, (index,), timed=True, aged=True)
+    return Number(kind, value, (index,), timed=True, aged=True, rate=1.0)
 
 
 def over_window(slot: int, of: Number, kind: Kind, *, slope: bool) -> Number:
@@ -44,7 +44,7 @@ def over_window(slot: int, of: Number, kind: Kind, *, slope: bool) -> Number:
         result = window.slope() if slope else window.average()
         return result if math.isfinite(result) else FAULT
 
-    return Number(kind, value, sources, timed=True)
+    return Number(kind, value, sources, timed=True, rate=None)
 
 
 def lasting(slot: int, of: Truth) -> Truth:
@@ -59,4 +59,4 @@ def lasting(slot: int, of: Truth) -> Truth:
             return verdict
         return Verdict.MET if state.met(view.now_us) else Verdict.NOT_MET
 
-    return Truth(judge, of.readings, timed=True, deciding=of.deciding, missing=of.missing)
+    return Truth(judge, of.readings, timed=True, deciding=of.deciding, missing=of.missing, due=always)

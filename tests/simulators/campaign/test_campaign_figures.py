@@ -132,6 +132,20 @@ def test_what_was_told_is_counted_by_level_and_rule() -> None:
     assert found["caution"]["link-trend"]["per_10_min"] == pytest.approx(1.5, abs=1e-3)  # 1200 s in the air
 
 
+def test_calm_flights_count_until_the_return_is_due_and_those_with_a_fault_not_at_all() -> None:
+    """Airborne from 10 s or so, last good at 1010 s: what is told from 240 s before is another matter."""
+    lives = tuple(Life("link-trend", "caution", at_s) for at_s in (5.0, 100.0, 700.0, 769.0, 771.0))
+    calm = judged(0, full=AtLevel(lives=lives), last_good_s=1010.0, took_off_s=10.0, end_s=1200.0)
+    faulty = judged(1, "pack opens", AtLevel(lives=lives), last_good_s=1010.0)
+    found = full(calm, faulty)["calm"]
+    assert (found["count"], found["hours"], found["by_rule"]) == (
+        3,
+        pytest.approx(760 / 3600, abs=1e-3),
+        {"link-trend": 3},
+    )
+    assert found["per_10_min"] == pytest.approx(3 / 76 * 60, abs=1e-3)
+
+
 def test_crews_are_counted_by_how_they_end() -> None:
     ends = [
         outcome(25.0),

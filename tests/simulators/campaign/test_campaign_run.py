@@ -62,8 +62,8 @@ def test_a_small_campaign_gives_one_object_and_nothing_else() -> None:
     assert early["false_warning"]["of"] == early["false_caution"]["of"] == early["flights"] <= fit
     for level in found["levels"].values():
         assert set(level) == {
-            "faults", "false_warnings", "told_by_rule", "alerts_per_10_min", "chatter", "crews",
-            "charge_error_pct", "at_caution", "at_last_good",
+            "faults", "false_warnings", "told_by_rule", "alerts_per_10_min", "calm", "chatter",
+            "crews", "charge_error_pct", "at_caution", "at_last_good",
         }  # fmt: skip
         assert set(level["faults"]) == drawn_kinds
         for fault in level["faults"].values():

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from watchkeeper.aircraft.readings import Stream
 from watchkeeper.aircraft.state import Aircraft
 
@@ -11,7 +9,7 @@ from watchkeeper.aircraft.state import Aircraft
 class OwnWords:
     """Writes the readings `text.…` by itself, each with a stream of its own."""
 
-    indexes: Sequence[int] = ()
+    indexes: tuple[int, ...] = ()
 
     def __init__(self, aircraft: Aircraft) -> None:
         self.stream = Stream()

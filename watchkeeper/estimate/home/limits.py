@@ -87,6 +87,23 @@ def spare(case: Case, power_w: float, after_s: float) -> float:
 
 
 def turn_back_s(case: Case, power_w: float, guess_s: float) -> float:
+    """Return the seconds until turning back is too late, going on as now at a power; negative: since when."""
+    return min(_spent_s(case, power_w, guess_s), carried_past_s(case))
+
+
+def carried_past_s(case: Case) -> float:
+    """Return in how many seconds it is carried over home, to where it cannot fly against the wind; else LONGEST_S.
+
+    What comes nearer may stop to work; what the wind carries cannot, and downwind of home there is no way back.
+    """
+    wind, closing_m_s = case.wind, -case.start.outward_m_s
+    beyond = wind._replace(head_m_s=-wind.head_m_s)
+    if closing_m_s <= 0.0 or wind.head_m_s >= 0.0 or speed_home(case.plan, beyond) >= LEAST_SPEED_M_S:
+        return LONGEST_S
+    return min(LONGEST_S, case.start.distance_m / closing_m_s)
+
+
+def _spent_s(case: Case, power_w: float, guess_s: float) -> float:
     """Return the seconds until nothing is spare any more, going on at a power; negative: since when.
 
     A root between two times, by false position with halved ends (the Illinois way; Dowell and Jarratt, BIT 11,

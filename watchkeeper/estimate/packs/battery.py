@@ -112,7 +112,7 @@ class BatteryEstimates:
         self._carrying = Carrying()
         self._kept: dict[int, Mapping[str, Any]] = {}
         self.stream = Stream()
-        self.indexes: list[int] = [*_indexes("battery.", NAMES), *_indexes("battery.", OVER_ALL)]
+        self.indexes: tuple[int, ...] = (*_indexes("battery.", NAMES), *_indexes("battery.", OVER_ALL))
         """Readings that `run` writes: the worst pack's, the number of packs out, then each known pack's."""
 
     @property
@@ -235,7 +235,7 @@ class BatteryEstimates:
                 self._packs.append(PackEstimate(inputs, self._of(pack), self._part_w))
                 if pack in self._kept:
                     self._resume_pack(self._packs[-1], self._kept.pop(pack))
-                self.indexes.extend(_indexes(f"battery.{pack}.", NAMES))
+                self.indexes += tuple(_indexes(f"battery.{pack}.", NAMES))
         if not self._packs:
             if not self._whole.run(readings, now_us):
                 return None

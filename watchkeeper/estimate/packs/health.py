@@ -56,7 +56,7 @@ class PackHealth:
         self._untold_us: int | None = None
         self._idle_us: dict[int, int] = {}
         self.stream = Stream()
-        self.indexes = [INDEX[f"battery.{name}"] for name in NAMES]
+        self.indexes: tuple[int, ...] = tuple(INDEX[f"battery.{name}"] for name in NAMES)
 
     def run(self, now_us: int) -> Sequence[Value] | None:
         """Return values for `indexes`, or None when no pack has reported."""
