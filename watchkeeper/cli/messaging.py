@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from urllib.parse import quote
 
 from watchkeeper.edges.broker import EmbeddedBroker, Place, limits, open_to_network, parse_place, require_library
@@ -43,6 +44,11 @@ class Messaging:
     def broker(self, report: Report) -> EmbeddedBroker | None:
         """Return the broker that is to be started."""
         return None if self._place is None else EmbeddedBroker(self._place, self._access, report)
+
+    def tell(self, say: Callable[[str], None], station: str, *, quiet: bool) -> None:
+        """Say at the start what is to be known; `quiet`: only what the crew must know."""
+        for line in [*([] if quiet else self.lines(station)), *self.cautions()]:
+            say(line)
 
     def lines(self, station: str) -> list[str]:
         """Return what is said at the start for information."""

@@ -16,6 +16,7 @@ from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
 from watchkeeper.daemon import TimeOfDay, Watch
+from watchkeeper.edges.broker import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
@@ -28,7 +29,6 @@ from watchkeeper.edges.mqtt_login import Messages
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.edges.recorder import Recorder, prepare_folder
-from watchkeeper.edges.reports import Report
 from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice import NO_DEVICE, Voice
@@ -123,9 +123,7 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    feeds = await prepare(watch, terminal)
-    if broker is not None:
-        feeds = [*feeds, broker.run]
+    feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
     folder = default_folder(started_us)
@@ -145,10 +143,8 @@ async def _run(
     if not outfit.mute:
         hub.add(Voice(watch.report, hub.delivered("voice"), outfit.voice))
     if messaging.url is not None:
-        report = watch.report if broker is None else broker.shielded(watch.report)
-        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, report))
-    for line in [*([] if outfit.quiet else messaging.lines(outfit.station)), *messaging.cautions()]:
-        terminal.log(line)
+        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
+    messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
     watch.hub = hub
     watch.recorder = recorder
     watch.packs = outfit.packs
@@ -199,7 +195,9 @@ def _open_ledger(outfit: Outfit, watch: Watch, terminal: Terminal) -> None:
         watch.ledger = LedgerKeeper(found.path, report, lambda: utc_text(watch.clock.now_us())[:10])
 
 
-def _mqtt(outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, report: Report) -> Mqtt:
+def _mqtt(
+    outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None
+) -> Mqtt:
     engine = watch.engine
     return Mqtt(
         url,
@@ -207,7 +205,7 @@ def _mqtt(outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub
         exercise=outfit.exercise,
         messages=messaging.messages,
         only_3_1_1=messaging.embedded,
-        report=report,
+        report=watch.report if broker is None else broker.shielded(watch.report),
         delivered=hub.delivered("mqtt"),
         on_order=watch.order,
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
