@@ -16,6 +16,7 @@ LAYERS = (
     ("estimate",),
     ("rules",),
     ("alerts",),
+    ("watched",),
     ("engine",),
     ("casebook",),
     ("brief",),

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import TypeAlias
 
 from watchkeeper.aircraft.autopilots import tables
-from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
+from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.aircraft.describe import describe_sources
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fleet import TOUCHES, Fleet
@@ -25,16 +25,16 @@ from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
-from watchkeeper.alerts.preparing import Preparing
 from watchkeeper.alerts.ruling import PHASE
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.estimate.learning import JSON
 from watchkeeper.estimate.packs.packseen import Flown
 from watchkeeper.estimate.resuming import Resuming, record
-from watchkeeper.estimate.suite import ASKS, NEEDS, EstimateSuite
+from watchkeeper.estimate.suite import ASKS, NEEDS
 from watchkeeper.link.framing import Framer
 from watchkeeper.rules.load import RuleSet, load_packs
+from watchkeeper.watched import ESTIMATE_EVERY_US, Watched
 
 GRID_US = 100_000
 SWEEP_EVERY = 10
@@ -42,7 +42,6 @@ SWEEP_EVERY = 10
 BLIND_EVERY = 50
 """Grid steps between looks at what the watch cannot see."""
 LONGEST_GAP_US = 120_000_000
-ESTIMATE_EVERY_US = 500_000
 UNHEARD_AFTER_US = 15_000_000
 SETTLED_AFTER_US = 40_000_000
 """An aircraft is given this long to send each of its messages, and trends to form, before anything is missed."""
@@ -55,23 +54,6 @@ MAX_SOURCES = 64
 
 Packs: TypeAlias = tuple[tuple[str, str], ...]
 """(name, text) of each rule pack."""
-
-_LINK_AGE = INDEX["link.age"]
-
-
-class _Watched:
-    """One aircraft with its estimates and its alerts."""
-
-    __slots__ = ("aircraft", "book", "estimated_us", "power_up", "preparing", "seen_us", "suite")
-
-    def __init__(self, aircraft: Aircraft, book: AlertBook, teller: Teller, now_us: int) -> None:
-        self.aircraft = aircraft
-        self.suite = EstimateSuite(aircraft, aircraft.labels)
-        self.book = book
-        self.preparing = Preparing(aircraft.system, aircraft.readings, aircraft.sortie, teller)
-        self.seen_us = now_us
-        self.estimated_us = -ESTIMATE_EVERY_US
-        self.power_up = aircraft.power_up
 
 
 class Engine:
@@ -93,7 +75,7 @@ class Engine:
         self._teller = Teller() if sortie is None else Teller(sortie.crew.units)
         self._desk = WatchDesk(self._teller)
         self._framers: dict[str, Framer] = {}
-        self._watched: dict[int, _Watched] = {}
+        self._watched: dict[int, Watched] = {}
         self._resuming = Resuming()
         tables()  # read now, not while an aircraft waits
         self._now_us: int | None = None
@@ -341,7 +323,7 @@ class Engine:
             readings = one.aircraft.readings
             grounded = readings.values[PHASE] in ("on_ground", "landed")
             made_room = self._fleet.aircraft.get(system) is not one.aircraft
-            if made_room or (grounded and self._silent_us(one, now_us) > GONE_AFTER_US):
+            if made_room or (grounded and one.silent_us(now_us) > GONE_AFTER_US):
                 one.book.end_all(now_us, "aircraft gone")
                 if not made_room:
                     self._fleet.drop(system)
@@ -354,7 +336,7 @@ class Engine:
         if self._step % BLIND_EVERY == 0:
             self._desk.blind(self._lacks(now_us), now_us)
 
-    def _look_before(self, one: _Watched, now_us: int) -> None:
+    def _look_before(self, one: Watched, now_us: int) -> None:
         """Work out what speaks against a take-off."""
         if not one.preparing.follow(one.seen_us, now_us):
             return
@@ -374,7 +356,7 @@ class Engine:
     def _lacks(self, now_us: int) -> Lacks:
         lacks: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
         for system, one in self._watched.items():
-            if self._silent_us(one, now_us) > QUIET_US:
+            if one.silent_us(now_us) > QUIET_US:
                 lacks.update(self._desk.shown_of(system))  # as it was before it fell silent
             elif now_us - one.seen_us >= SETTLED_AFTER_US:
                 told = self._desk.shown_of(system)
@@ -385,16 +367,11 @@ class Engine:
                     lacks[system, rule] = before if before and not names else (one.book.subject(rule), listed)
         return lacks
 
-    @staticmethod
-    def _silent_us(one: _Watched, now_us: int) -> int:
-        stream = one.aircraft.readings.streams[_LINK_AGE]
-        return 0 if stream is None else now_us - stream.time_us
-
-    def _begin(self, aircraft: Aircraft, now_us: int) -> _Watched:
+    def _begin(self, aircraft: Aircraft, now_us: int) -> Watched:
         book = AlertBook(
             aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller, self._rules.sterile
         )
-        one = self._watched[aircraft.system] = _Watched(aircraft, book, self._teller, now_us)
+        one = self._watched[aircraft.system] = Watched(aircraft, book, self._teller, now_us)
         self._teller.several = len(self._watched) > 1
         if not self._heard_any:
             self._heard_any = True

@@ -60,8 +60,8 @@ ACCEPTED_3_1_1 = b"\x20\x02\x00\x00"
 REFUSED = "Message broker not reached: connection refused. Check that it runs, and its address."
 UNKNOWN = "Message broker not reached: name unknown. Check its address, and the network."
 TIMED_OUT = "Message broker not reached: timed out. Check the network, and that the broker runs."
-WRONG_USER = "Message broker refused the watch: wrong user or password. Correct them in its address."
-NO_USER = "Message broker refused the watch: no user given. Add user and password to its address."
+WRONG_USER = "Message broker refused the watch: wrong user or password. Correct them."
+NO_USER = "Message broker refused the watch: no user given. Name user and password."
 
 
 @pytest.mark.parametrize("refusal", [REFUSED_3_1_1, REFUSED_5, None], ids=["code 1", "code 132", "closed"])

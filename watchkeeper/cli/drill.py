@@ -78,6 +78,7 @@ def run(given: argparse.Namespace) -> int:
         sortie=sortie,
         mqtt=given.mqtt,
         outbox=state_folder(),
+        broker=given.broker,
         record=given.record,
         mute=given.mute,
         packs=pack_files(given.rules, only=given.only_rules),
@@ -96,8 +97,8 @@ def _opening(now_us: int) -> Sequence[Happening]:
 
 def _at_once(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace) -> int:
     """Fly as fast as it goes: no voice and no messages, which need time."""
-    if outfit.mqtt is not None:
-        raise bad_input("--mqtt at --speed max", "name a speed that people can follow")
+    if outfit.mqtt is not None or outfit.broker is not None:
+        raise bad_input("messages at --speed max", "name a speed that people can follow, or leave out the broker")
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie)
     shower = Shower(sys.stdout, as_json=given.json, exercise=True)
     begin_us = start_us(scenario)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import sys
 from collections.abc import Awaitable, Callable, Mapping, Sequence
+from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,17 +15,19 @@ from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
+from watchkeeper.cli.messaging import Messaging
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.attention import STAND_IN
+from watchkeeper.edges.broker import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
-from watchkeeper.edges.logs import set_up_logs, without_secrets
+from watchkeeper.edges.logs import set_up_logs
 from watchkeeper.edges.minder import Minder
 from watchkeeper.edges.mqtt import Mqtt
-from watchkeeper.edges.mqtt_address import parse_broker
+from watchkeeper.edges.mqtt_login import Messages
 from watchkeeper.edges.mqtt_spool import PART as OUTBOX
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
@@ -50,6 +54,8 @@ class Outfit:
     aircraft: Sequence[AircraftFile] = ()
     sortie: SortieFile | None = None
     mqtt: str | None = None
+    broker: str | None = None
+    messages: Messages = field(default_factory=Messages)
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; None in an exercise, which must not touch it."""
@@ -90,12 +96,14 @@ async def run_watch(
     `outlets` come on top of those of the outfit, in place of the console if any is named so. `opening` gives
     what is said first of all.
     """
-    if outfit.mqtt is not None:
-        parse_broker(outfit.mqtt)
+    messaging = Messaging(outfit.mqtt, outfit.broker, outfit.messages)
     terminal = Terminal()
     set_up_logs(terminal, level=logging.WARNING if outfit.quiet else logging.INFO)
     try:
-        return await _run(outfit, clock, prepare, terminal, outlets, opening, describe=describe)
+        async with AsyncExitStack() as stack:
+            return await _run(
+                outfit, clock, prepare, terminal, outlets, opening, messaging, stack, describe=describe
+            )
     finally:
         terminal.close()
 
@@ -107,6 +115,8 @@ async def _run(
     terminal: Terminal,
     outlets: Sequence[Outlet],
     opening: Callable[[int], Sequence[Happening]],
+    messaging: Messaging,
+    stack: AsyncExitStack,
     *,
     describe: bool,
 ) -> Path | None:
@@ -115,7 +125,11 @@ async def _run(
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
-    feeds = await prepare(watch, terminal)
+    broker = messaging.broker(watch.report)
+    if broker is not None:
+        stack.push_async_callback(broker.close)  # after the outlet has said goodbye
+        await broker.start()
+    feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
     folder = default_folder(started_us)
@@ -126,20 +140,11 @@ async def _run(
         if not outfit.quiet:
             terminal.log(f"recording into {folder}")
     log = WatchLog(folder, watch.report, clock.now_us, exercise=outfit.exercise)
-    hub = Hub(log, watch.report)
-    named = {outlet.name for outlet in outlets}
-    if not outfit.quiet and "console" not in named:
-        hub.add(Console(terminal, watch.report, hub.delivered("console")))
-    for outlet in outlets:
-        hub.add(outlet)
-    if not outfit.mute:
-        hub.add(_voice(outfit, watch, hub))
-    if outfit.mqtt is not None:
-        hub.add(_mqtt(outfit, outfit.mqtt, watch, hub), first=True)  # on disk before anybody sees or hears it
-        if not outfit.quiet:
-            terminal.log(f"messages by {without_secrets(outfit.mqtt)} as station {outfit.station}")
-    watch.hub = hub
-    hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
+    hub = watch.hub = Hub(log, watch.report)
+    if messaging.url is not None:  # first: on disk before anybody sees or hears it
+        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
+    messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
+    _add_outlets(hub, outfit, watch, terminal, outlets)
     watch.recorder = recorder
     watch.packs = outfit.packs
     if outfit.learned is not None:
@@ -159,6 +164,16 @@ async def _run(
     finally:
         log.close()
     return folder
+
+
+def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet]) -> None:
+    if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
+        hub.add(Console(terminal, watch.report, hub.delivered("console")))
+    for outlet in outlets:
+        hub.add(outlet)
+    if not outfit.mute:
+        hub.add(_voice(outfit, watch, hub))
+    hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
 
 
 def _keeper(folder: Path, station: str, watch: Watch) -> Keeper:
@@ -199,7 +214,9 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
     )
 
 
-def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:
+def _mqtt(
+    outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None
+) -> Mqtt:
     engine = watch.engine
 
     def report(part: str, ok: bool, text: str) -> None:
@@ -211,7 +228,9 @@ def _mqtt(outfit: Outfit, url: str, watch: Watch, hub: Hub) -> Mqtt:
         url,
         station=outfit.station,
         exercise=outfit.exercise,
-        report=report,
+        messages=messaging.messages,
+        only_3_1_1=messaging.embedded,
+        report=report if broker is None else broker.shielded(report),
         delivered=hub.delivered("mqtt"),
         on_order=watch.order,
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
@@ -226,4 +245,13 @@ def run(coroutine: Awaitable[Path | None]) -> Path | None:
     async def main() -> Path | None:
         return await coroutine
 
-    return asyncio.run(main())
+    with asyncio.Runner(loop_factory=loop_factory(sys.platform)) as runner:
+        return runner.run(main())
+
+
+def loop_factory(platform: str) -> Callable[[], asyncio.AbstractEventLoop] | None:
+    """Return what makes the event loop on a platform (by the words of sys.platform); None: the usual one.
+
+    aiomqtt watches sockets, which the usual loop of Windows cannot (documentation of asyncio, "Platform support").
+    """
+    return asyncio.SelectorEventLoop if platform == "win32" else None

@@ -49,7 +49,9 @@ def add(commands: Any, caution: str) -> None:
 def add_outlets(parser: argparse.ArgumentParser) -> None:
     """Add the options about who is told."""
     parser.add_argument("--station", metavar="NAME", help="name of this station in messages (station)")
-    parser.add_argument("--mqtt", metavar="URL", help="publish to a broker: mqtt://[user:password@]host[:port]")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--mqtt", metavar="URL", help="publish to a broker: mqtt://host[:port], mqtts:// for TLS")
+    where.add_argument("--broker", metavar="HOST:PORT", help="publish to a broker of the watch's own, begun here")
     parser.add_argument("--record", metavar="DIR", type=Path, help="keep all that is received and decided")
     parser.add_argument("--mute", action="store_true", help="no voice")
 
@@ -85,6 +87,8 @@ def run(given: argparse.Namespace) -> int:
         aircraft=files,
         sortie=sortie,
         mqtt=options.mqtt,
+        broker=options.broker,
+        messages=options.messages,
         record=options.record,
         outbox=options.outbox or state_folder(),
         learned=None if exercise else options.learned or state_folder(),

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from watchkeeper.alerts.spoken import NumberStyle
+from watchkeeper.edges.mqtt_login import Messages
 from watchkeeper.edges.sources import DEFAULT_URL
 from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
 
@@ -57,6 +58,8 @@ class WatchOptions(BaseModel):
     )
     """One level of an MQTT topic: no /, + or #, no control characters."""
     mqtt: str | None = None
+    broker: str | None = None
+    """HOST:PORT of an embedded broker, in place of `mqtt`."""
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; a file only, no option."""
@@ -65,6 +68,10 @@ class WatchOptions(BaseModel):
     mute: bool = False
     quiet: bool = False
     voice: Voice = Voice()
+    messages: Messages = Messages()
+
+
+_TABLES: Mapping[str, type[BaseModel]] = {"voice": Voice, "messages": Messages}
 
 
 def read_configuration(path: Path) -> dict[str, Any]:
@@ -94,7 +101,12 @@ def read_configuration(path: Path) -> dict[str, Any]:
     except ValidationError as error:
         raise BadInputError([_fault(name, text, one) for one in error.errors()]) from None
     settings = {field: getattr(options, field) for field in options.model_fields_set}
+    if {"mqtt", "broker"} <= settings.keys():
+        line, column = _place(text, ["broker"])
+        raise bad_input("both mqtt and broker", "leave one out", file=name, line=line, column=column)
     folder = path.parent
+    if "messages" in settings:
+        settings["messages"] = settings["messages"].under(folder)
     for field in ("aircraft", "rules"):
         if field in settings:
             settings[field] = [folder / one for one in settings[field]]
@@ -113,6 +125,8 @@ def settle(options: Mapping[str, Any], file: Mapping[str, Any]) -> WatchOptions:
     given = {
         name: value for name, value in options.items() if value is not None and value is not False and value != []
     }
+    if "mqtt" in given or "broker" in given:
+        file = {name: value for name, value in file.items() if name not in ("mqtt", "broker")}
     try:
         return WatchOptions.model_validate({_shown(name): value for name, value in {**file, **given}.items()})
     except ValidationError as error:
@@ -151,7 +165,7 @@ def _fault(name: str, text: str, error: Any) -> Fault:
     shown = lines[line - 1] if 0 < line <= len(lines) else ""
     key = ".".join(path)
     if error["type"] == "extra_forbidden":
-        model: type[BaseModel] = Voice if path[0] == "voice" and len(path) > 1 else WatchOptions
+        model = _TABLES.get(path[0], WatchOptions) if len(path) > 1 else WatchOptions
         known = [field.alias or own for own, field in model.model_fields.items()]
         hint = did_you_mean(path[-1], known, otherwise=f"known are {', '.join(known)}")
         return Fault(name, line, column, f"unknown key '{key}'", hint, shown)

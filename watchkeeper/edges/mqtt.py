@@ -10,7 +10,6 @@ that.
 from __future__ import annotations
 
 import asyncio
-import ssl
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from uuid import uuid4
@@ -22,9 +21,10 @@ from watchkeeper import __version__
 from watchkeeper.alerts.events import Happening, Order, Refusal
 from watchkeeper.edges.messages import Writer
 from watchkeeper.edges.mqtt_address import Topics, parse_broker
-from watchkeeper.edges.mqtt_connection import connect, will_of
+from watchkeeper.edges.mqtt_connection import VersionAsked, connect, will_of
 from watchkeeper.edges.mqtt_health import FIRST_PAUSE_S, Health
 from watchkeeper.edges.mqtt_hold import HOLD_S, Hold
+from watchkeeper.edges.mqtt_login import Login, Messages
 from watchkeeper.edges.mqtt_orders import OrderDesk, is_answer
 from watchkeeper.edges.mqtt_outbox import Outbox, States
 from watchkeeper.edges.mqtt_post import Post
@@ -58,7 +58,7 @@ class Mqtt:
         clock: Callable[[], int],
         readings: ReadingsNow,
         only_3_1_1: bool = False,
-        tls: ssl.SSLContext | None = None,
+        messages: Messages | None = None,
         outbox: Outbox | None = None,
         first_pause_s: float = FIRST_PAUSE_S,
         readings_every_s: float = 1.0,
@@ -82,8 +82,8 @@ class Mqtt:
         self._on_order = on_order
         self._readings = readings
         self._readings_every_s = readings_every_s
-        self._only_3_1_1 = only_3_1_1
-        self._tls = tls or (ssl.create_default_context() if self._broker.tls else None)
+        self._login = Login(self._broker, messages or Messages())
+        self._asked = VersionAsked(only_3_1_1=only_3_1_1)
         self._health = Health(self.name, str(self._broker), report, first_pause_s)
         self._held: list[Happening] | None = None
         self._version = 0
@@ -136,7 +136,7 @@ class Mqtt:
 
     async def _connect_and_serve(self) -> None:
         connection, self._version = await connect(
-            self._broker, self._client_id, self._will, self._tls, only_3_1_1=self._only_3_1_1
+            self._broker, self._client_id, self._will, self._login, self._asked
         )
         self._health.connected(asyncio.get_running_loop().time())
         session = Session(

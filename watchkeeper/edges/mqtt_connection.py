@@ -5,8 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+import math
 import socket
-import ssl
 from collections.abc import Awaitable, Callable
 from typing import Any, Final, TypeVar
 
@@ -16,9 +16,11 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from watchkeeper.edges.mqtt_address import Broker
-from watchkeeper.edges.mqtt_reach import reach
+from watchkeeper.edges.mqtt_login import Login
+from watchkeeper.edges.mqtt_reach import aside, reach, why_closed
 from watchkeeper.edges.mqtt_trouble import (
     FAILURE,
+    FILES_SLOW,
     NO_VERSION,
     ClosedError,
     NotReachedError,
@@ -34,6 +36,8 @@ KEEP_ALIVE_S = 10
 REACH_S = 5.0
 """Longest wait for name, network and TLS, and for each answer of the broker."""
 GOODBYE_S = 0.15
+ASK_AGAIN_S = 3600.0
+"""For how long a broker that has refused version 5 is asked in 3.1.1 first."""
 MAX_INCOMING = 1000
 """Messages that wait to be looked at; more are dropped. Retained ones left over are found at the next connect."""
 MAX_PACKET_BYTES = 65_536
@@ -142,13 +146,35 @@ def will_of(topic: str, payload: bytes) -> aiomqtt.Will:
     return aiomqtt.Will(topic, payload, qos=1, retain=True)
 
 
+class VersionAsked:
+    """Which version a broker speaks, as far as it has said.
+
+    One that refused 5 by its answer is asked in 3.1.1 at once for ASK_AGAIN_S; one that only hung up may have
+    had other reasons, and is asked in 5 again each time. So is one that refuses 3.1.1, or has not been reached
+    in it: another program may stand there by now.
+    """
+
+    def __init__(self, *, only_3_1_1: bool = False) -> None:
+        self._only_3_1_1 = only_3_1_1
+        self._until_s = -math.inf
+
+    def to_ask(self, now_s: float) -> list[aiomqtt.ProtocolVersion]:
+        """Return the versions to ask in, in order."""
+        if self._only_3_1_1 or now_s < self._until_s:
+            return [aiomqtt.ProtocolVersion.V311]
+        return [aiomqtt.ProtocolVersion.V5, aiomqtt.ProtocolVersion.V311]
+
+    def refused_5(self, now_s: float) -> None:
+        """Take the word of a broker that refused 5 and then took 3.1.1."""
+        self._until_s = now_s + ASK_AGAIN_S
+
+    def forget(self) -> None:
+        """Ask in 5 again."""
+        self._until_s = -math.inf
+
+
 async def connect(
-    broker: Broker,
-    client_id: str,
-    will: Callable[[], aiomqtt.Will],
-    tls: ssl.SSLContext | None,
-    *,
-    only_3_1_1: bool = False,
+    broker: Broker, client_id: str, will: Callable[[], aiomqtt.Will], login: Login, version: VersionAsked
 ) -> tuple[Connection, int]:
     """Return a connection and the version it speaks (5 or 4, which is 3.1.1). Raises NotReachedError.
 
@@ -156,25 +182,27 @@ async def connect(
     will and all, before it accepts this one (MQTT 5 section 3.1.4, 3.1.1 section 3.1.4).
     A broker that refuses version 5, or closes the connection on it, is asked once more in 3.1.1.
     """
-    address = await reach(broker, tls, REACH_S)
-    versions = (
-        [aiomqtt.ProtocolVersion.V311]
-        if only_3_1_1
-        else [aiomqtt.ProtocolVersion.V5, aiomqtt.ProtocolVersion.V311]
-    )
-    for version in versions:
-        five = version is aiomqtt.ProtocolVersion.V5
+    loop = asyncio.get_running_loop()
+    try:
+        async with asyncio.timeout(REACH_S):
+            secrets = await aside(login.read)
+    except TimeoutError:
+        raise NotReachedError(FILES_SLOW) from None
+    address = await reach(broker, secrets.tls, REACH_S)
+    told_not_5 = False
+    for asked in version.to_ask(loop.time()):
+        five = asked is aiomqtt.ProtocolVersion.V5
         connection = Connection(
             broker.host if broker.tls else address,
             broker.port,
-            username=broker.user,
-            password=broker.password,
+            username=secrets.user,
+            password=secrets.password,
             identifier=client_id,
-            protocol=version,
+            protocol=asked,
             clean_session=None if five else True,
             properties=_limits() if five else None,
             will=will(),
-            tls_context=tls if broker.tls else None,
+            tls_context=secrets.tls,
             timeout=REACH_S,
             keepalive=KEEP_ALIVE_S,
             max_queued_incoming_messages=MAX_INCOMING,
@@ -184,9 +212,16 @@ async def connect(
             await connection.open()
         except aiomqtt.MqttError as error:
             if five and _no_mqtt_5(error):
+                told_not_5 = not isinstance(error, ClosedError)
                 continue
-            raise NotReachedError(of_connect(error, named=broker.user is not None)) from None
-        return connection, int(version)
+            version.forget()
+            trouble = of_connect(error, named=secrets.user is not None)
+            if secrets.tls is not None and refusal_code(error) is None:
+                trouble = await why_closed(broker, secrets.tls) or trouble
+            raise NotReachedError(trouble) from None
+        if told_not_5:
+            version.refused_5(loop.time())
+        return connection, int(asked)
     raise NotReachedError(NO_VERSION)
 
 

@@ -22,7 +22,7 @@ TAKES_AGAIN: Final = "message broker takes messages again"
 
 
 class Health:
-    """Said once when it goes wrong and once when it is right again; logged when the reason changes.
+    """Said once when it goes wrong and once when right again; logged, with what to do, when the reason changes.
 
     No connection and refused messages are two things that can be wrong: each is said for itself.
     """
@@ -91,7 +91,7 @@ class Health:
         """No connection could be made, or one is lost. A single loss is said only if the next try fails too."""
         if trouble.why != self._why:
             self._why = trouble.why
-            self._log.warning("mqtt broker not reached", error=trouble.why)
+            self._log.warning("mqtt broker not reached", error=trouble.why, says=trouble.say)
         lost = self._began_s is not None
         held = self._began_s is not None and now_s - self._began_s >= SOUND_AFTER_S
         self._began_s = None

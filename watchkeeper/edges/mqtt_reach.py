@@ -7,9 +7,15 @@ import contextlib
 import socket
 import ssl
 import threading
+from collections.abc import Callable
+from typing import TypeVar
 
 from watchkeeper.edges.mqtt_address import Broker
-from watchkeeper.edges.mqtt_trouble import NotReachedError, of_network
+from watchkeeper.edges.mqtt_trouble import NotReachedError, Trouble, of_network
+
+_Found = TypeVar("_Found")
+
+ALERT_WITHIN_S = 2.0
 
 
 async def reach(broker: Broker, tls: ssl.SSLContext | None, patience_s: float) -> str:
@@ -20,7 +26,7 @@ async def reach(broker: Broker, tls: ssl.SSLContext | None, patience_s: float) -
     """
     try:
         async with asyncio.timeout(patience_s):
-            address = await _resolve(broker.host, broker.port)
+            address = await aside(lambda: _resolve(broker.host, broker.port))
             name = broker.host if broker.tls else None
             _, writer = await asyncio.open_connection(
                 address, broker.port, ssl=tls if broker.tls else None, server_hostname=name
@@ -29,34 +35,63 @@ async def reach(broker: Broker, tls: ssl.SSLContext | None, patience_s: float) -
             with contextlib.suppress(OSError):
                 await writer.wait_closed()
     except OSError as error:  # a TimeoutError, too
-        raise NotReachedError(of_network(error)) from None
+        raise NotReachedError(of_network(error, tls=broker.tls)) from None
     return address
 
 
-async def _resolve(host: str, port: int) -> str:
-    """Return the first address of a name, asked for on a thread that holds up nobody's end."""
-    loop = asyncio.get_running_loop()
-    answer: asyncio.Future[str] = loop.create_future()
+async def why_closed(broker: Broker, tls: ssl.SSLContext) -> Trouble | None:
+    """Return what a broker that hangs up says of it by TLS, if it does.
 
-    def settle(address: str | None, error: OSError | None) -> None:
+    Since TLS 1.3 a certificate that the broker does not accept shows only after the handshake (RFC 8446 section
+    4.4.2.4), and the MQTT library passes no such word on.
+    """
+    writer: asyncio.StreamWriter | None = None
+    try:
+        async with asyncio.timeout(ALERT_WITHIN_S):
+            reader, writer = await asyncio.open_connection(
+                broker.host, broker.port, ssl=tls, server_hostname=broker.host
+            )
+            await reader.read(1)
+    except ssl.SSLError as error:
+        return of_network(error)
+    except OSError:
+        pass
+    finally:
+        if writer is not None:
+            writer.transport.abort()
+    return None
+
+
+async def aside(job: Callable[[], _Found]) -> _Found:
+    """Do something that may block on a thread that holds up nobody's end. Raises what it raises."""
+    loop = asyncio.get_running_loop()
+    answer: asyncio.Future[_Found] = loop.create_future()
+
+    def settle(found: list[_Found], error: BaseException | None) -> None:
         if answer.done():
             return
-        if address is None:
-            answer.set_exception(error or OSError("no address"))
+        if error is not None:
+            answer.set_exception(error)
         else:
-            answer.set_result(address)
+            answer.set_result(found[0])
 
-    def ask() -> None:
-        found: str | None = None
-        failed: OSError | None = None
+    def do() -> None:
+        found: list[_Found] = []
+        failed: BaseException | None = None
         try:
-            found = str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
-        except OSError as error:
+            found.append(job())
+        except Exception as error:  # noqa: BLE001  (it is passed on)
             failed = error
-        except UnicodeError:
-            failed = socket.gaierror(socket.EAI_NONAME, "name cannot be looked up")
         with contextlib.suppress(RuntimeError):  # the loop has ended meanwhile
             loop.call_soon_threadsafe(settle, found, failed)
 
-    threading.Thread(target=ask, name="mqtt name lookup", daemon=True).start()
+    threading.Thread(target=do, name="mqtt look-up", daemon=True).start()
     return await answer
+
+
+def _resolve(host: str, port: int) -> str:
+    """Return the first address of a name."""
+    try:
+        return str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
+    except UnicodeError:
+        raise socket.gaierror(socket.EAI_NONAME, "name cannot be looked up") from None

@@ -21,6 +21,29 @@ _OTHER_PROTOCOL: Final = frozenset({1, 129, 130, 132})
 """Version 3.1.1 not accepted; malformed packet, protocol error, version 5 not supported."""
 
 
+_UNTRUSTED: Final = {
+    9: "certificate not valid yet. Set the clock.",
+    10: "certificate has expired. Renew it, or set the clock.",
+    **dict.fromkeys((18, 19, 20, 21), "unknown authority. Name the right authority in [messages]."),
+    62: "certificate is for another name. Check the broker's address.",
+    64: "certificate is for another address. Check the broker's address.",
+}
+"""By OpenSSL's numbers (manual page X509_STORE_CTX_get_error)."""
+_OURS_REFUSED: Final = (
+    "ALERT_UNKNOWN_CA",
+    "ALERT_BAD_CERTIFICATE",
+    "ALERT_CERTIFICATE_EXPIRED",
+    "ALERT_CERTIFICATE_REVOKED",
+    "ALERT_CERTIFICATE_UNKNOWN",
+    "ALERT_UNSUPPORTED_CERTIFICATE",
+    "ALERT_ACCESS_DENIED",
+)
+_NOT_SECURE: Final = "not reached: no secure connection. Check its address and port, and certificates."
+_NO_TLS: Final = frozenset(
+    {"WRONG_VERSION_NUMBER", "HTTP_REQUEST", "RECORD_LAYER_FAILURE", "PACKET_LENGTH_TOO_LONG"}
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """One trouble: `why` for the log, `say` for the crew. Neither holds user or password."""
@@ -56,37 +79,56 @@ class PublishRefusedError(Exception):
 TIMED_OUT: Final = Trouble(
     "no answer", "Message broker not reached: timed out. Check the network, and that the broker runs."
 )
+FILES_SLOW: Final = Trouble(
+    "files for the login not read in time",
+    "Message broker not reached: its password or certificate. Check the disk.",
+)
 NO_VERSION: Final = Trouble(
     "refused in every version", "Message broker refused the watch: other protocol. Check that it speaks MQTT."
 )
 
 
-def of_network(error: OSError) -> Trouble:
-    """Return why the network, the name or TLS did not get us to the broker."""
+def of_network(error: OSError, *, tls: bool = False) -> Trouble:
+    """Return why the network, the name or TLS did not get us to the broker. `tls`: it was asked for."""
     if isinstance(error, TimeoutError):
         return TIMED_OUT
     if isinstance(error, ssl.SSLCertVerificationError):
-        return Trouble(
-            f"certificate not accepted: {error.verify_message}",
-            "Message broker not trusted: certificate not accepted. Check the certificate, and the clock.",
-        )
+        say = _UNTRUSTED.get(error.verify_code, "certificate not accepted. Check the certificate, and the clock.")
+        return Trouble(f"certificate not accepted: {error.verify_message}", f"Message broker not trusted: {say}")
+    if isinstance(error, ssl.SSLError):
+        return _of_tls(error)
     # asyncio's own text names the call; a name that is not found has a negative number and its own text
     number = error.errno or 0
     why = (os.strerror(number) if number > 0 else error.strerror or str(error)).lower()
-    if isinstance(error, ssl.SSLError):
-        return Trouble(why, "Message broker not reached: no secure connection. Check its address and port.")
     if isinstance(error, socket.gaierror):
         return Trouble(why, "Message broker not reached: name unknown. Check its address, and the network.")
     if isinstance(error, ConnectionRefusedError):
         return Trouble(why, "Message broker not reached: connection refused. Check that it runs, and its address.")
+    if tls and isinstance(error, ConnectionResetError | ConnectionAbortedError):  # what many say to a handshake
+        return Trouble(why, f"Message broker {_NOT_SECURE}")
     return Trouble(why, f"Message broker not reached: {why}. Check the network.")
+
+
+def _of_tls(error: ssl.SSLError) -> Trouble:
+    """Return what went wrong in TLS; its library's reason is an alert's name (RFC 8446 section 6.2)."""
+    reason = error.reason or "no reason given"
+    why = f"TLS: {reason.lower().replace('_', ' ')}"
+    if "CERTIFICATE_REQUIRED" in reason:
+        say = "refused the watch: it asks for a certificate. Name one in [messages]."
+    elif any(word in reason for word in _OURS_REFUSED):
+        say = "refused the watch: certificate not accepted. Check the watch's certificate."
+    elif reason in _NO_TLS:
+        say = "not reached: no TLS on this port. Check its port."
+    else:
+        say = _NOT_SECURE
+    return Trouble(why, f"Message broker {say}")
 
 
 def of_connect(error: aiomqtt.MqttError, *, named: bool) -> Trouble:
     """Return why the broker did not accept the connection. `named`: a user name was given."""
     if isinstance(error, ClosedError):
         return Trouble(
-            str(error), "Message broker hung up without an answer. Check that it speaks MQTT on this port."
+            str(error), "Message broker hung up without an answer. Check its port, and whether it wants TLS."
         )
     code = refusal_code(error)
     if code is None:
@@ -94,9 +136,9 @@ def of_connect(error: aiomqtt.MqttError, *, named: bool) -> Trouble:
     why = str(error.rc if isinstance(error, MqttConnectError) else error).lower()
     if code in _NOT_LET_IN:
         say = (
-            "Message broker refused the watch: wrong user or password. Correct them in its address."
+            "Message broker refused the watch: wrong user or password. Correct them."
             if named
-            else "Message broker refused the watch: no user given. Add user and password to its address."
+            else "Message broker refused the watch: no user given. Name user and password."
         )
     elif code in _OTHER_PROTOCOL:
         say = NO_VERSION.say

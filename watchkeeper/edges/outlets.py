@@ -61,9 +61,9 @@ class Hub:
         self.listen: Callable[[str, Happening, str, str], None] | None = None
         """Also told of every delivery: (outlet, item, outcome, detail)."""
 
-    def add(self, outlet: Outlet, *, first: bool = False) -> None:
-        """Add an outlet; before `run`. `first`: it is given each item before the others."""
-        self._outlets.insert(0 if first else len(self._outlets), outlet)
+    def add(self, outlet: Outlet) -> None:
+        """Add an outlet; before `run`. It is given each item after those added earlier."""
+        self._outlets.append(outlet)
 
     def delivered(self, outlet: str) -> Delivered:
         """Return the callback by which an outlet of that name enters deliveries into the watch log."""
