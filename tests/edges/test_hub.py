@@ -124,8 +124,8 @@ async def test_the_first_outlet_has_everything_before_the_others_get_anything() 
             given.append((self.name, item))
 
     hub = Hub(None, lambda *_: None)
+    hub.add(Noting("mqtt"))
     hub.add(Noting("voice"))
-    hub.add(Noting("mqtt"), first=True)
     hub.hand([alert(1), alert(2)])
     assert given == [("mqtt", alert(1)), ("mqtt", alert(2)), ("voice", alert(1)), ("voice", alert(2))]
 
