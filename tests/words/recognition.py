@@ -30,6 +30,8 @@ HEARD_HZ = 16_000
 NEAREST = 5
 FLOOR_DB = 40.0
 """Below the words, the noise of a quiet room: a recogniser knows no sound that is exactly zero between words."""
+BEAMS = {"beam": 1e-60, "pbeam": 1e-60, "wbeam": 1e-40}
+"""Wider than its own (1e-48, 1e-48, 7e-29), at which the right words were given up half way."""
 OPPOSITES = (
     ("climb", "descend"), ("climbing", "descending"), ("climbs", "descends"), ("gain", "lose"), ("soon", "now"),
     ("stop", "go"), ("closer", "away"), ("high", "low"), ("above", "below"), ("land", "climb"), ("slow", "speed"),
@@ -182,7 +184,7 @@ class Recogniser:
     """One decoder, given a grammar at a time."""
 
     def __init__(self) -> None:
-        self._decoder = pocketsphinx.Decoder(samprate=HEARD_HZ, lm=None, loglevel="FATAL", wip=1e-4)
+        self._decoder = pocketsphinx.Decoder(samprate=HEARD_HZ, lm=None, loglevel="FATAL", wip=1e-3, **BEAMS)
 
     def hear(self, grammar: str, sound: bytes) -> str:
         """Return the words recognised, or nothing if no callout of the grammar fits."""
