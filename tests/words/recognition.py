@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pocketsphinx
 from numpy.typing import NDArray
-from scipy.signal import butter, resample_poly, sosfilt
+from scipy.signal import butter, resample_poly, sosfilt  # type: ignore[import-untyped]
 
 from tests.words.callouts import PLACE, parts, plainly, shipped
 from tests.words.phonemes import apart
