@@ -36,6 +36,21 @@ def test_turn_back_now_is_right_from_somewhat_before_the_last_good_moment_on() -
     assert [right("return-now", at_s) for at_s in times] == [False, True, True, True]
 
 
+def test_a_long_flight_grants_fifteen_in_a_hundred_of_its_way_to_the_last_good_moment() -> None:
+    """From take-off at 10 s to 1010 s: 150 s before."""
+    when = Moments(1010.0, 1100.0)
+    assert [right("return-now", at_s, when=when) for at_s in (859.0, 861.0)] == [False, True]
+
+
+def test_what_the_aircraft_says_itself_is_right_by_what_it_is_about() -> None:
+    """Its battery from when the reserve is used up, its texts from when something is wrong, overdue while unheard."""
+    assert [right("battery-says-critical", at_s) for at_s in (399.0, 401.0)] == [False, True]
+    assert [right("aircraft-warns", at_s, flown(fault_began_s=100.0)) for at_s in (99.0, 101.0)] == [False, True]
+    assert not right("aircraft-warns", 300.0)
+    unheard = flown(silences_s=[(100.0, 120.0)])
+    assert [right("return-overdue", at_s, unheard) for at_s in (99.0, 110.0, 125.0)] == [False, True, False]
+
+
 def test_it_is_right_at_once_when_there_never_was_a_good_moment() -> None:
     assert right("return-now", 15.0, when=NEVER)
     assert right("home-unreachable", 15.0, when=NEVER)
