@@ -12,8 +12,8 @@ from simulators.campaign.watch import Life
 EARLY_S: Final = 90.0
 """A warning about the return is right from so long before the moment that it speaks of ..."""
 EARLY_PART: Final = 0.15
-"""... or from this part of the flight until then, if that is longer: a bound of 95 % has its price, and crews are to
-be left 85 % of what one that knows everything would fly."""
+"""... or for this part of the flight until then, if that is longer: a bound of 95 % has its price, and crews are
+to be left 85 % of what one that knows everything would fly."""
 LANDING_FLOOR_PCT: Final = 5.0
 """Home cannot be reached with less than this left (the watch's rule says so)."""
 _FALLEN_S: Final = 30.0
@@ -35,9 +35,8 @@ def is_borne_out(told: Life, rules: Collection[str], flown: Flown, moments: Mome
         case "link-lost":
             return flown.silent_at(at_s)
         case "return-now":
-            return moments.last_good_s is None or at_s >= moments.last_good_s - _granted_s(
-                flown, moments.last_good_s
-            )
+            good_s = moments.last_good_s
+            return good_s is None or at_s >= good_s - max(EARLY_S, EARLY_PART * (good_s - flown.took_off_s))
         case "return-overdue":  # it says that nothing is heard of it
             return flown.silent_at(at_s)
         case "battery-says-critical":  # the aircraft says so, of packs that have less than the reserve
@@ -54,10 +53,6 @@ def is_borne_out(told: Life, rules: Collection[str], flown: Flown, moments: Mome
             return flown.crashed and at_s >= flown.end_s - _FALLEN_S
         case _:
             return False
-
-
-def _granted_s(flown: Flown, last_good_s: float) -> float:
-    return max(EARLY_S, EARLY_PART * (last_good_s - flown.took_off_s))
 
 
 def _unreachable(at_s: float, flown: Flown, moments: Moments) -> bool:

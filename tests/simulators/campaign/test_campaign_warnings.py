@@ -43,7 +43,7 @@ def test_a_long_flight_grants_fifteen_in_a_hundred_of_its_way_to_the_last_good_m
 
 
 def test_what_the_aircraft_says_itself_is_right_by_what_it_is_about() -> None:
-    """Its battery from when the reserve is used up, its texts from when something is wrong, overdue while unheard."""
+    """Its battery from when the reserve is used up, its texts from a fault on, overdue while it is not heard."""
     assert [right("battery-says-critical", at_s) for at_s in (399.0, 401.0)] == [False, True]
     assert [right("aircraft-warns", at_s, flown(fault_began_s=100.0)) for at_s in (99.0, 101.0)] == [False, True]
     assert not right("aircraft-warns", 300.0)
