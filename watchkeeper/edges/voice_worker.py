@@ -18,6 +18,7 @@ import importlib
 import json
 import os
 import queue
+import re
 import shutil
 import sys
 import tempfile
@@ -169,6 +170,14 @@ def serve(
 
 def most_memory_bytes() -> int:
     """Return the most memory that this process has held; 0 where that is not told."""
+    try:  # not getrusage first: Linux counts there what the process had before it became this program
+        held = re.search(
+            r"^VmHWM:\s*(\d+) kB", Path("/proc/self/status").read_text("ascii", "replace"), re.MULTILINE
+        )
+    except OSError:
+        held = None
+    if held is not None:
+        return 1024 * int(held[1])
     if resource is None:
         return 0
     most = int(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
