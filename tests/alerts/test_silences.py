@@ -169,3 +169,40 @@ def test_a_stale_effect_is_told_with_its_value_once_it_is_seen() -> None:
     drive.run(33)
     spoken = [h for h in drive.happenings if isinstance(h, AlertChange) and h.rule == "effect" and h.spoken]
     assert [h.callout for h in spoken] == ["Caution. Wind. 14. Turn back."]
+
+
+SLOW = EFFECT.replace("caused_by: [cause]", "off_delay: 5 s\n    caused_by: [cause]")
+
+
+def test_what_is_already_over_when_its_cause_ends_is_not_told() -> None:
+    drive = Driver(CAUSE, SLOW)
+    drive.hold("link.lag", 5.0)
+    drive.hold("wind.speed", 12.0)
+    drive.run(2)
+    drive.hold("wind.speed", 8.0)
+    drive.run(3)
+    drive.hold("link.lag", 0.0)  # within the off-delay of what it suppressed
+    drive.run(12)
+    assert words(drive) == [
+        ("cause", "raised"),
+        ("effect", "suppressed"),
+        ("cause", "cleared"),
+        ("effect", "cleared"),
+    ]
+    assert len(drive.spoken) == 1
+
+
+def test_what_comes_back_within_its_off_delay_is_told_then() -> None:
+    drive = Driver(CAUSE, SLOW)
+    drive.hold("link.lag", 5.0)
+    drive.hold("wind.speed", 12.0)
+    drive.run(2)
+    drive.hold("wind.speed", 8.0)
+    drive.run(3)
+    drive.hold("link.lag", 0.0)
+    drive.run(4)
+    assert words(drive)[-1] == ("cause", "cleared")
+    drive.hold("wind.speed", 12.0)
+    drive.run(5)
+    assert words(drive)[-1] == ("effect", "unsuppressed")
+    assert drive.spoken[-1] == "Caution. Wind. Strong. Turn back."

@@ -13,7 +13,7 @@ from watchkeeper.alerts.teller import Teller
 class Announcer:
     """Between the book that decides and the teller that makes events. Made anew when other rules are loaded."""
 
-    __slots__ = ("_aircraft", "_held", "_hush", "_links", "_rising", "_teller")
+    __slots__ = ("_aircraft", "_ending", "_held", "_hush", "_links", "_rising", "_teller")
 
     def __init__(self, aircraft: int, links: Links, hush: Hush, teller: Teller) -> None:
         self._aircraft = aircraft
@@ -22,6 +22,8 @@ class Announcer:
         self._teller = teller
         self._held: dict[int, Ruling] = {}
         """What waits to be spoken: a sterile phase or a flood of alerts keeps it off the voice."""
+        self._ending: dict[int, Ruling] = {}
+        """What nothing suppresses any more, and is about to be over."""
         self._rising: dict[int, Ruling] = {}
         """What may yet be raised to a higher level."""
 
@@ -57,6 +59,16 @@ class Announcer:
             self._say_held(now_us)
         if self._rising:
             self._raise_levels(now_us)
+        if self._ending:
+            self._release_what_came_back(now_us)
+
+    def _release_what_came_back(self, now_us: int) -> None:
+        for order, ruling in [*self._ending.items()]:
+            over = not ruling.alert.suppressed or self._links.suppressed(ruling.rule)
+            if over or not ruling.ending:
+                del self._ending[order]
+            if not over and ruling.alert.stands and not ruling.ending:
+                self.release(ruling, now_us)
 
     def look(self, now_us: int) -> None:
         """Follow the phase; once a second at least."""
@@ -186,8 +198,11 @@ class Announcer:
         self._teller.change(effect.alert, Change.SUPPRESSED, now_us, reason=self._links.cause(effect.rule))
 
     def release(self, effect: Ruling, now_us: int) -> None:
-        """Let go one alert that was suppressed."""
+        """Let go one alert that was suppressed. One that is about to be over is not told unless it comes back."""
         alert = effect.alert
+        if effect.ending:
+            self._ending[effect.order] = effect
+            return
         alert.suppressed = False
         if alert.stands:
             spoken = not alert.stale and self.speaks(effect, now_us)

@@ -80,6 +80,11 @@ class Ruling:
         return self.alert.stands
 
     @property
+    def ending(self) -> bool:
+        """Its alert stands, and only for its off-delay: the condition is over."""
+        return self.alert.stands and self.since_us is not None
+
+    @property
     def judged_us(self) -> int:
         """When it was last judged, or looked at."""
         return self._view.now_us
