@@ -24,6 +24,7 @@ from watchkeeper.alerts.checks import ACTIONS as PREPARING
 from watchkeeper.alerts.checks import Checks
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.readiness import Readiness
@@ -65,13 +66,13 @@ class _Watched:
 
     __slots__ = ("aircraft", "book", "estimated_us", "power_up", "readiness", "seen_us", "suite")
 
-    def __init__(self, aircraft: Aircraft, book: AlertBook, now_us: int) -> None:
+    def __init__(self, aircraft: Aircraft, book: AlertBook, now_us: int, language: Language) -> None:
         self.aircraft = aircraft
         self.suite = EstimateSuite(aircraft, aircraft.labels)
         self.book = book
         sortie = aircraft.sortie
         checks = Checks(sortie.checklist, sortie.crew.roles) if sortie is not None else Checks()
-        self.readiness = Readiness(aircraft.readings, checks)
+        self.readiness = Readiness(aircraft.readings, checks, language)
         self.seen_us = now_us
         self.estimated_us = -ESTIMATE_EVERY_US
         self.power_up = aircraft.power_up
@@ -86,14 +87,16 @@ class Engine:
         aircraft_files: Sequence[AircraftFile] = (),
         sortie: SortieFile | None = None,
         ledger: Ledger | None = None,
+        language: Language = ENGLISH,
     ) -> None:
+        """`language` puts callouts into the crew's words; decisions do not depend on it."""
         self._rules = rules
         self._settings = None if sortie is None else sortie.settings
         self._prepared: tuple[Packs, RuleSet] | None = None
         self.rule_faults: tuple[Fault, ...] = ()
         """Why the last order to reload was refused; empty: it was not."""
         self._fleet = Fleet(aircraft_files, sortie, ledger)
-        self._teller = Teller()
+        self._teller = Teller(language)
         self._desk = WatchDesk(self._teller)
         self._framers: dict[str, Framer] = {}
         self._watched: dict[int, _Watched] = {}
@@ -353,7 +356,7 @@ class Engine:
         if not one.readiness.wanted():
             return
         alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
-        blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
+        blind = {subject.strip(".") for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
         one.readiness.look(alerts, blind, now_us, settled=now_us - one.seen_us >= TOLD_AFTER_US)
 
     def _flood(self, now_us: int) -> None:
@@ -387,7 +390,7 @@ class Engine:
         book = AlertBook(
             aircraft.system, aircraft.readings, self._rules.rules, TOUCHES, self._teller, self._rules.sterile
         )
-        one = self._watched[aircraft.system] = _Watched(aircraft, book, now_us)
+        one = self._watched[aircraft.system] = _Watched(aircraft, book, now_us, self._teller.language)
         self._teller.several = len(self._watched) > 1
         if not self._heard_any:
             self._heard_any = True

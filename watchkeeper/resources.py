@@ -11,3 +11,8 @@ def shipped_rules() -> Path:
     """Return the folder of the shipped rule packs."""
     installed = _PACKAGE / "shipped_rules"
     return installed if installed.is_dir() else _PACKAGE.parent / "rules"
+
+
+def shipped_languages() -> dict[str, Path]:
+    """Return the language files by the names by which a crew asks for them. English needs none."""
+    return {path.stem: path for path in sorted((_PACKAGE / "languages").glob("*.yaml"))}

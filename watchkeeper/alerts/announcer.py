@@ -96,11 +96,13 @@ class Announcer:
     def word(self, ruling: Ruling) -> None:
         """Put an alert into words, with the readings as they are now."""
         alert = ruling.alert
-        alert.callout = self._teller.words(alert.level, ruling.words(), self._aircraft)
+        alert.said = ruling.words(self._teller.language)
+        alert.callout = self._teller.words(alert.level, alert.said, self._aircraft)
         alert.evidence = ruling.evidence()
 
     def _call(self, ruling: Ruling, now_us: int) -> None:
-        self._teller.routine(ruling.rule.id, self._aircraft, ruling.words(), ruling.evidence(), now_us)
+        words = ruling.words(self._teller.language)
+        self._teller.routine(ruling.rule.id, self._aircraft, words, ruling.evidence(), now_us)
 
     def _say_held(self, now_us: int) -> None:
         """Judge anew what had to wait: words that are no longer true are never said."""

@@ -8,6 +8,7 @@ from typing import Final
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX, PHASE_GROUPS
 from watchkeeper.aircraft.readings import BLIND, FAULT, Readings
 from watchkeeper.alerts.events import Evidence, Level
+from watchkeeper.alerts.language import Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.measures import CHATTER_COUNT, CHATTER_US, Rolling
 from watchkeeper.rules.condition import View
@@ -216,10 +217,11 @@ class Ruling:
         if self._clear_view is not None and self.rule.clear is not None:
             self._clear_view.windows = self.rule.clear.new_windows()
 
-    def words(self) -> str:
+    def words(self, language: Language) -> str:
         """Return what the rule says, with the readings as they are now."""
         view = self._view
-        return self.rule.say.render(lambda i: view.readings.read(i, view.now_us))
+        say = language.say(self.rule)
+        return say.render(lambda i: view.readings.read(i, view.now_us), language.speak)
 
     def evidence(self, now_us: int | None = None) -> Evidence:
         """Return the readings that the rule looks at, by name; None where blind or faulty."""

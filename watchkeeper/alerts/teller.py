@@ -6,6 +6,7 @@ from typing import Final
 
 from watchkeeper.alerts import wording
 from watchkeeper.alerts.events import AlertChange, Change, Evidence, Happening, Level, Refusal, RoutineCall
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.measures import FloodGauge, counts
 
@@ -18,12 +19,14 @@ class Teller:
     """Collects what happened in `out`, which the engine takes away after each call.
 
     `offset_us` is engine time less recorded time in the present segment; `first_us` the engine time of the
-    first frame of any source. `flood` gauges what the crew is told, of all aircraft together.
+    first frame of any source. `flood` gauges what the crew is told, of all aircraft together; `language` is the
+    crew's.
     """
 
-    __slots__ = ("first_us", "flood", "offset_us", "out", "several")
+    __slots__ = ("first_us", "flood", "language", "offset_us", "out", "several")
 
-    def __init__(self) -> None:
+    def __init__(self, language: Language = ENGLISH) -> None:
+        self.language = language
         self.out: list[Happening] = []
         self.several = False
         self.flood = FloodGauge()
@@ -36,8 +39,8 @@ class Teller:
         return out
 
     def words(self, level: Level, said: str, aircraft: int | None) -> str:
-        """Return the whole callout."""
-        return wording.callout(level, said, aircraft, several=self.several)
+        """Return the whole callout of words in the crew's language."""
+        return wording.callout(level, said, aircraft, several=self.several, language=self.language)
 
     def elapsed_us(self, now_us: int) -> int:
         """Return engine time since the first frame; 0 before it."""

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.clock import Clock, utc_text
@@ -50,6 +51,7 @@ class Outfit:
     mute: bool = False
     quiet: bool = False
     voice: VoiceOptions = field(default_factory=VoiceOptions)
+    language: Language = ENGLISH
     crew_files: Mapping[str, str] = field(default_factory=dict)
     """Kept beside a recording, so that a replay decides the same."""
     packs: PackFiles | None = None
@@ -100,7 +102,7 @@ async def _run(
     *,
     describe: bool,
 ) -> Path | None:
-    engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger)
+    engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
     watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
@@ -119,11 +121,12 @@ async def _run(
     hub = Hub(log, watch.report)
     named = {outlet.name for outlet in outlets}
     if not outfit.quiet and "console" not in named:
-        hub.add(Console(terminal, watch.report, hub.delivered("console")))
+        hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
-        hub.add(Voice(watch.report, hub.delivered("voice"), outfit.voice))
+        numerals = outfit.language.numerals
+        hub.add(Voice(watch.report, hub.delivered("voice"), outfit.voice, numerals=numerals))
     if outfit.mqtt is not None:
         hub.add(_mqtt(outfit, outfit.mqtt, watch, hub))
         if not outfit.quiet:

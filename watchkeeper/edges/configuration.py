@@ -8,12 +8,16 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic_core import PydanticCustomError
 
 from watchkeeper.edges.sources import DEFAULT_URL
 from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
+from watchkeeper.resources import shipped_languages
 
 MAX_BYTES = 1_000_000
+ENGLISH = "en"
+"""The language that needs no file."""
 
 
 def _listed(value: Any) -> Any:
@@ -33,6 +37,13 @@ class Voice(BaseModel):
     rate_wpm: int = Field(default=175, ge=80, le=300)
     """Words a minute."""
     volume: float = Field(default=1.0, gt=0.0, le=1.0)
+
+
+def _language(name: str) -> str:
+    known = (ENGLISH, *shipped_languages())
+    if name not in known and not is_file(name):
+        raise PydanticCustomError("language", f"is none of {', '.join(known)}, nor a .yaml file")
+    return name
 
 
 class WatchOptions(BaseModel):
@@ -55,7 +66,14 @@ class WatchOptions(BaseModel):
     """Folder in which what is learned in flight is kept; a file only, no option."""
     mute: bool = False
     quiet: bool = False
+    language: Annotated[str, AfterValidator(_language)] = ENGLISH
+    """Of the callouts: the name of a shipped language, or a language file; a file only, no option."""
     voice: Voice = Voice()
+
+
+def is_file(language: str) -> bool:
+    """Whether a language is named by its file."""
+    return language.endswith((".yaml", ".yml"))
 
 
 def read_configuration(path: Path) -> dict[str, Any]:
@@ -89,6 +107,8 @@ def read_configuration(path: Path) -> dict[str, Any]:
     for field in ("aircraft", "rules"):
         if field in settings:
             settings[field] = [folder / one for one in settings[field]]
+    if is_file(settings.get("language", ENGLISH)):
+        settings["language"] = str(folder / settings["language"])
     for field in ("sortie", "record", "learned"):
         if settings.get(field) is not None:
             settings[field] = folder / settings[field]

@@ -13,7 +13,7 @@ import structlog
 
 from watchkeeper.alerts.callqueue import Call, CallQueue, Unspoken
 from watchkeeper.alerts.events import Happening
-from watchkeeper.alerts.spoken import NumberStyle, spell_numbers
+from watchkeeper.alerts.spoken import ENGLISH_NUMERALS, NumberStyle, Numerals, spell_numbers
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
@@ -53,6 +53,7 @@ class Voice:
         backends: Sequence[miniaudio.Backend] | None = None,
         worker: Sequence[str] | None = None,
         numbers: NumberStyle = NumberStyle.DIGITS,
+        numerals: Numerals = ENGLISH_NUMERALS,
         timeout_s: float = TIMEOUT_S,
         now_us: Callable[[], int] = _monotonic_us,
     ) -> None:
@@ -60,6 +61,7 @@ class Voice:
         self._report = report
         self._delivered = delivered
         self._numbers = numbers
+        self._numerals = numerals
         self._now_us = now_us
         self._queue = CallQueue()
         self._player = Player(backends)
@@ -136,7 +138,7 @@ class Voice:
 
     async def _say(self, call: Call) -> None:
         began_us = self._now_us()
-        words = spell_numbers(call.words, self._numbers)
+        words = spell_numbers(call.words, self._numbers, self._numerals)
         self._stopping = asyncio.Event()
         stopping = asyncio.ensure_future(self._stopping.wait())
         rendering = asyncio.ensure_future(self.synthesiser.sound(words))
