@@ -94,7 +94,7 @@ class _Reader:
                 self._fault((*path, key), f"unknown key '{key}'", hint, key=True)
         for key in known:
             if key not in found:
-                self._fault(path, f"'{key}' is missing", "add it")
+                self._fault(path, f"'{key}' is missing", "add it", key=bool(path))
 
     def word(self, path: Path) -> str:
         """Return text that has to be there; a fault and "" otherwise. A missing key has been told already."""

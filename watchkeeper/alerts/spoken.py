@@ -105,8 +105,8 @@ def plain_number(number: str, numerals: Numerals = ENGLISH_NUMERALS) -> str:
     """Return a number as in everyday speech: "62" -> "sixty two", "3.3" -> "three point three"."""
     whole, _, fraction = number.partition(numerals.sign)
     fits = len(whole) <= numerals.longest
-    words = _plain_whole(int(whole), numerals) if fits else digit_by_digit(whole, numerals)
-    return f"{words} {numerals.point} {digit_by_digit(fraction, numerals)}" if fraction else words
+    words = _plain_whole(int(whole), numerals) if fits else _one_by_one(whole, numerals)
+    return f"{words} {numerals.point} {_one_by_one(fraction, numerals)}" if fraction else words
 
 
 def spell_numbers(
@@ -122,6 +122,10 @@ def spell_numbers(
         return (f"{numerals.minus} " if found["minus"] else "") + spell(found["number"], numerals)
 
     return _NUMERAL[numerals.sign].sub(words, text)
+
+
+def _one_by_one(digits: str, numerals: Numerals) -> str:
+    return " ".join(numerals.below_hundred[int(digit)] for digit in digits)
 
 
 def _plain_whole(number: int, numerals: Numerals) -> str:
