@@ -121,6 +121,9 @@ def test_reasons_to_wait_are_counted_alike_and_told_in_german() -> None:
     english, own = waiting(ENGLISH), waiting(GERMAN)
     assert decided(english.happened) == decided(own.happened)
     assert len(english.reasons) == len(own.reasons)
+    known, told = english.engine.readings(7), own.engine.readings(7)
+    assert {name for name in known if known[name] != told[name]} == {WORDED}
+    assert known["ready.mendable"] != known["ready.reasons"]  # what cannot be seen is not mended by waiting
     for pair in (
         ("Checklist. Open: pack connectors.", "Checkliste. Offen: pack connectors."),  # the crew's own item
         (
