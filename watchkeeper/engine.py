@@ -23,6 +23,7 @@ from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.checks import ACTIONS as PREPARING
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.ruling import PHASE
@@ -65,14 +66,16 @@ class Engine:
         aircraft_files: Sequence[AircraftFile] = (),
         sortie: SortieFile | None = None,
         ledger: Ledger | None = None,
+        language: Language = ENGLISH,
     ) -> None:
+        """`language` puts callouts into the crew's words; decisions do not depend on it."""
         self._rules = rules
         self._settings = None if sortie is None else sortie.settings
         self._prepared: tuple[Packs, RuleSet] | None = None
         self.rule_faults: tuple[Fault, ...] = ()
         """Why the last order to reload was refused; empty: it was not."""
         self._fleet = Fleet(aircraft_files, sortie, ledger)
-        self._teller = Teller() if sortie is None else Teller(sortie.crew.units)
+        self._teller = Teller(language) if sortie is None else Teller(language, sortie.crew.units)
         self._desk = WatchDesk(self._teller)
         self._framers: dict[str, Framer] = {}
         self._watched: dict[int, Watched] = {}
@@ -341,7 +344,7 @@ class Engine:
         if not one.preparing.follow(one.seen_us, now_us):
             return
         alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
-        blind = {subject.strip(".").lower() for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
+        blind = {subject.strip(".") for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
         settled = now_us - one.seen_us >= TOLD_AFTER_US
         one.preparing.readiness.look(alerts, blind, now_us, settled=settled)
 

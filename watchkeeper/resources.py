@@ -16,3 +16,8 @@ def shipped_rules() -> Path:
 def shipped_schemas() -> Path:
     """Return the folder of the JSON schemas of all messages and of the AsyncAPI document."""
     return _PACKAGE / "schemas"
+
+
+def shipped_languages() -> dict[str, Path]:
+    """Return the language files by the names by which a crew asks for them. English needs none."""
+    return {path.stem: path for path in sorted((_PACKAGE / "languages").glob("*.yaml"))}

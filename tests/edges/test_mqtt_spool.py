@@ -18,7 +18,7 @@ from tests.edges.spool_parts import TOPICS, WRITER, Desk, event
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Refusal, RoutineCall, State
 from watchkeeper.edges import mqtt_spool
 from watchkeeper.edges.mqtt_outbox import Waiting
-from watchkeeper.edges.mqtt_spool import AGAIN, IN_MEMORY
+from watchkeeper.edges.mqtt_spool import AGAIN
 from watchkeeper.edges.mqtt_spool_file import lock_beside, spool_file
 from watchkeeper.edges.mqtt_spool_lines import Kept
 
@@ -98,7 +98,7 @@ def test_two_watches_do_not_share_a_file(desk: Desk) -> None:
     old = event("old")
     first.put(old)
     second = desk.open()
-    assert desk.reports == [(False, f"{IN_MEMORY} Another watch has this outbox.")]
+    assert desk.reports == [(False, "Messages kept in memory only. Another watch has this outbox.")]
     assert second.collect() is None
     new = event("new")
     second.put(new)
@@ -157,7 +157,7 @@ def test_a_full_disk_is_said_and_its_end_too(desk: Desk, monkeypatch: pytest.Mon
     one = event("one")
     spool.put(one)
     desk.until(lambda: bool(desk.reports))
-    assert desk.reports == [(False, f"{IN_MEMORY} No space left on device.")]
+    assert desk.reports == [(False, "Messages kept in memory only. No space left on device.")]
     assert spool.safe(one)
     assert not spool.sound()
     assert [json.loads(payload)["rule"] for payload in desk.left()] == ["before"]  # half a line is none
@@ -189,7 +189,7 @@ def test_a_disk_that_hangs_holds_nobody_up(desk: Desk, monkeypatch: pytest.Monke
     monkeypatch.setattr(mqtt_spool, "SLOW_S", 0.0)
     later = [event(f"rule-{number}") for number in range(1000)]
     assert spool.safe(one)
-    assert desk.reports == [(False, f"{IN_MEMORY} Disk slow.")]
+    assert desk.reports == [(False, "Messages kept in memory only. Disk slow.")]
     for message in later:
         spool.put(message)  # would be 50 s if each waited
     monkeypatch.setattr(mqtt_spool, "SLOW_S", 60.0)

@@ -107,16 +107,20 @@ class Announcer:
 
     def words(self, ruling: Ruling) -> str:
         """Return the callout of an alert or a routine call, with the readings as they are now."""
-        return self._teller.words(ruling.alert.level, ruling.words(self._teller.units), self._aircraft)
+        return self._teller.words(ruling.alert.level, self._said(ruling), self._aircraft)
 
     def word(self, ruling: Ruling) -> None:
         """Put an alert into words, with the readings as they are now."""
         alert = ruling.alert
-        alert.callout = self.words(ruling)
+        alert.said = self._said(ruling)
+        alert.callout = self._teller.words(alert.level, alert.said, self._aircraft)
         alert.evidence = ruling.evidence()
 
+    def _said(self, ruling: Ruling) -> str:
+        return ruling.words(self._teller.language, self._teller.units)
+
     def _call(self, ruling: Ruling, now_us: int) -> None:
-        rule, words = ruling.rule, ruling.words(self._teller.units)
+        rule, words = ruling.rule, self._said(ruling)
         self._teller.routine(rule.id, self._aircraft, words, ruling.evidence(), now_us, eyes=rule.eyes)
 
     def _say_held(self, now_us: int) -> None:

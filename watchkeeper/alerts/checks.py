@@ -104,14 +104,14 @@ class Checks:
         """Items of the checklist that are not checked, in its order, where it is kept here."""
         return tuple(item for item in self.checklist if self.kept and item not in self.checked)
 
-    def unheard(self) -> Iterator[str]:
-        """Yield in words which of the roles that the sortie names have not confirmed that they hear the watch."""
+    def unheard(self) -> Iterator[tuple[str, str]]:
+        """Yield (phrase, role) of those the sortie names who have not confirmed to hear the watch."""
         for role in self.roles if self.named else ():
             if role in self.confirmed:
                 continue
             if role in self._given_us:
-                yield f"The {role} has not confirmed to hear the watch."
+                yield "Crew. The {} has not confirmed to hear the watch.", role
             elif role in self._called:
-                yield f"Test call to the {role} not given."
+                yield "Crew. Test call to the {} not given.", role
             else:
-                yield f"No test call to the {role} yet."
+                yield "Crew. No test call to the {} yet.", role

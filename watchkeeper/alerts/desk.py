@@ -28,6 +28,7 @@ class WatchDesk:
 
     def __init__(self, teller: Teller) -> None:
         self._teller = teller
+        self._language = teller.language
         self._alerts: dict[str, Alert] = {}
         self._since_us: dict[tuple[int, str], int] = {}
         self._said_blind = ""
@@ -46,13 +47,16 @@ class WatchDesk:
         if order.ok:
             self._clear(rule, order.text or "works again", now_us)
         else:
-            words = f"Watch. {order.rule} not working." if not order.text else f"Watch. {order.text}"
+            phrase, said = (
+                ("Watch. {}", order.text) if order.text else ("Watch. {} not working.", order.rule or "")
+            )
+            words = self._language.phrase(phrase, self._language.tell(said))
             self._raise(rule, order.level, words, order.text or "not working", {}, now_us)
 
     def unheard(self, *, silent: bool, now_us: int) -> None:
         """Whether no aircraft has been heard at all since the watch began."""
         if silent:
-            words = "Watch. No aircraft heard. Check the telemetry source."
+            words = self._language.phrase("Watch. No aircraft heard. Check the telemetry source.")
             self._raise(UNHEARD, Level.ADVISORY, words, "no heartbeat of an autopilot yet", {}, now_us)
         else:
             self._clear(UNHEARD, "an aircraft is heard", now_us)
@@ -84,13 +88,15 @@ class WatchDesk:
             self._said_blind = ""
             self._clear(BLIND, "nothing is missed", now_us)
         elif grown or shrunk:
-            words = wording.blind_words(subject.strip(".") for subject, _ in self._shown.values())
+            subjects = [subject.strip(".") for subject, _ in self._shown.values()]
+            words = wording.blind_words(subjects)
             evidence = {f"{system}/{rule}": ", ".join(names) for (system, rule), (_, names) in self._shown.items()}
             reason = f"{len(self._shown)} rules cannot judge for want of readings"
             spoken = grown and words != self._said_blind
             if spoken:
                 self._said_blind = words
-            self._raise(BLIND, Level.ADVISORY, words, reason, evidence, now_us, again=True, spoken=spoken)
+            told = wording.blind_words(subjects, self._language)
+            self._raise(BLIND, Level.ADVISORY, told, reason, evidence, now_us, again=True, spoken=spoken)
 
     def changing(self, found: Mapping[tuple[int, str], str], now_us: int) -> None:
         """Tell once of each alert that chatters: by (aircraft, rule) -> its subject."""
@@ -99,7 +105,7 @@ class WatchDesk:
         if not found:
             self._clear(CHANGING, "on the ground, or gone", now_us)
         elif grown:
-            words = f"Watch. {grown[0]} keeps changing."
+            words = self._language.phrase("Watch. {} keeps changing.", self._language.subject(grown[0]))
             evidence = {f"{system}/{rule}": subject for (system, rule), subject in found.items()}
             reason = "told three times within 60 s; it now has to be over for longer before it is"
             self._raise(CHANGING, Level.ADVISORY, words, reason, evidence, now_us, again=True)
@@ -113,9 +119,11 @@ class WatchDesk:
         began = FLOOD not in self._alerts or not self._alerts[FLOOD].stands
         many = standing >= FLOOD_ENDS
         if began and many:
-            words = f"Watch. Many alerts, {standing} stand. See the list."
+            words = self._language.phrase("Watch. Many alerts, {} stand. See the list.", standing)
         elif kept > self._kept and (began or now_us - self._summed_us >= SUM_EVERY_US):
-            words = f"Watch. {'One alert' if kept == 1 else f'{kept} alerts'} not spoken. See the list."
+            one = "Watch. One alert not spoken. See the list."
+            several = "Watch. {} alerts not spoken. See the list."
+            words = self._language.phrase(one) if kept == 1 else self._language.phrase(several, kept)
         else:
             self._kept = min(self._kept, kept)
             return  # came and went within ten minutes: nothing that a call could tell
@@ -127,7 +135,7 @@ class WatchDesk:
         """Tell that other rules were refused, and that those in use stay."""
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
         evidence = {f"{f.file}:{f.line}:{f.column}": f.what for f in faults[:MAX_PARTS]}
-        words = "Watch. New rules refused. The old ones stay."
+        words = self._language.phrase("Watch. New rules refused. The old ones stay.")
         self._raise(RULES, Level.ADVISORY, words, f"{faults[0]}{more}", evidence, now_us, again=True)
 
     def reloaded(self, count: int, now_us: int) -> None:
@@ -181,6 +189,7 @@ class WatchDesk:
             return
         if not alert.listed:  # a listed one keeps its level; anew it takes the one it deserves
             alert = self._alerts[rule] = Alert(rule, level, None)
+        alert.said = words
         alert.callout = self._teller.words(alert.level, words, None)
         alert.reason = reason
         alert.evidence = dict(evidence)

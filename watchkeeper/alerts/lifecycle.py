@@ -84,7 +84,8 @@ class Alert:
 
     __slots__ = (
         "_own_level", "aircraft", "callout", "core", "evidence", "eyes", "latch", "level", "raised_us", "reason",
-        "roles", "rule", "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial", "untold",
+        "roles", "rule", "said", "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial",
+        "untold",
         "waiting_us",
     )  # fmt: skip
 
@@ -118,6 +119,8 @@ class Alert:
         """Since when it has stood told and unacknowledged; None: it does not."""
         self.roles: set[str] = set()
         self.callout: str | None = None
+        self.said: str | None = None
+        """The callout without aircraft and level."""
         self.reason = ""
         self.evidence: Evidence = {}
         self.raised_us = 0

@@ -41,7 +41,7 @@ class Preparing:
         self._called_us: int | None = None
         self._called_for_us: int | None = None
         checks = Checks() if sortie is None else Checks(sortie.checklist, sortie.crew.roles)
-        self.readiness = Readiness(readings, checks)
+        self.readiness = Readiness(readings, checks, teller.language)
 
     def take(self, order: Order, now_us: int) -> None:
         """Carry out an order of `checks.ACTIONS`, or tell why not."""
@@ -99,7 +99,8 @@ class Preparing:
         self.readiness.checks.call(roles)
         self._tell(Step.CALLED, by, now_us)
         for role in roles:
-            self._teller.routine(TEST_CALL + role, self._aircraft, wording.test_call(role), {}, now_us)
+            words = wording.call_to(role, self._teller.language)
+            self._teller.routine(TEST_CALL + role, self._aircraft, words, {}, now_us)
         return ""
 
     def _tell(

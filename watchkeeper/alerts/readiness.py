@@ -8,12 +8,14 @@ the watch can see, never that the aircraft is fit to fly: what it cannot see is 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.readings import BLIND, FAULT, Readings, Stream
+from watchkeeper.alerts import wording
 from watchkeeper.alerts.checks import Checks
 from watchkeeper.alerts.events import Level
+from watchkeeper.alerts.language import ENGLISH, Language, fill
 from watchkeeper.alerts.lifecycle import Alert
 
 GROUND: Final = frozenset({"on_ground", "armed", "landed"})
@@ -29,27 +31,37 @@ _REASONS: Final = INDEX["ready.reasons"]
 _MENDABLE: Final = INDEX["ready.mendable"]
 _UNTOLD: Final = "Battery. Its charge is not known."
 _LOOKING: Final = "Watch. Still looking at what is sent."
-_BLIND: Final = "Watch. Cannot see "
-"""What the aircraft does not send will not come for waiting."""
+_BLIND: Final = "Watch. Cannot see {}."
+_NOT_MENDED: Final = frozenset({_UNTOLD, _LOOKING, _BLIND})
+"""What waiting does not mend: what the aircraft does not send will not come."""
 _WHY: Final = INDEX["ready.why"]
 _LIVE: Final = (
-    ("flight.armed", "No heartbeat yet."),
-    ("position.height", "No height yet."),
-    ("satellites.fix", "Nothing told of satellites yet."),
-    ("battery.voltage", "No battery voltage yet."),
+    ("flight.armed", "Telemetry. No heartbeat yet."),
+    ("position.height", "Telemetry. No height yet."),
+    ("satellites.fix", "Telemetry. Nothing told of satellites yet."),
+    ("battery.voltage", "Telemetry. No battery voltage yet."),
 )
 SILENT_S: Final = 3.0
+
+
+class Reason(NamedTuple):
+    """One reason. `what` tells it from others in any language; `words` are the crew's."""
+
+    what: str
+    words: str
+    mendable: bool
 
 
 class Readiness:
     """Works out the reasons of one aircraft, and writes their number as `ready.reasons`."""
 
-    def __init__(self, readings: Readings, checks: Checks) -> None:
+    def __init__(self, readings: Readings, checks: Checks, language: Language = ENGLISH) -> None:
         self._readings = readings
+        self._language = language
         self._stream = Stream()
         self.checks = checks
         self.reasons: tuple[str, ...] = ()
-        """In words, the weightiest first. Empty in the air, and where nothing is known against a take-off."""
+        """In the crew's words, the weightiest first; empty in the air, and where nothing is known against it."""
         self._flew = False
 
     def wanted(self) -> bool:
@@ -74,18 +86,24 @@ class Readiness:
 
         `settled`: it has been heard for long enough to tell what it does not send.
         """
-        self.reasons = tuple(dict.fromkeys((*self._all(alerts, blind, now_us), *(() if settled else (_LOOKING,)))))
+        found = [*self._all(alerts, blind, now_us)]
+        if not settled:
+            found.append(self._reason(_LOOKING))
+        counted = {reason.what: reason.mendable for reason in found}
+        self.reasons = tuple(dict.fromkeys(reason.words for reason in found))
         self._stream.mark(now_us)
-        self._readings.put(_REASONS, float(len(self.reasons)), self._stream)
-        mendable = sum(
-            1 for reason in self.reasons if reason not in {_UNTOLD, _LOOKING} and not reason.startswith(_BLIND)
-        )
-        self._readings.put(_MENDABLE, float(mendable), self._stream)
+        self._readings.put(_REASONS, float(len(counted)), self._stream)
+        self._readings.put(_MENDABLE, float(sum(counted.values())), self._stream)
         self._readings.put(_WHY, " ".join(self.reasons) or None, self._stream)
 
-    def _all(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> Iterator[str]:
+    def _reason(self, phrase: str, *args: object) -> Reason:
+        """Return a reason that is worded here; names among `args` are put into the crew's words too."""
+        words = self._language.phrase(phrase, *(self._language.tell(str(arg)) for arg in args))
+        return Reason(fill(phrase, args), words, phrase not in _NOT_MENDED)
+
+    def _all(self, alerts: Iterable[Alert], blind: Collection[str], now_us: int) -> Iterator[Reason]:
         yield from (
-            (alert.callout or alert.rule).removeprefix(f"{alert.level.value.capitalize()}. ")
+            Reason(alert.rule, alert.said or alert.rule, mendable=True)
             for alert in alerts
             if alert.stands
             and alert.level is not Level.ADVISORY
@@ -95,32 +113,33 @@ class Readiness:
         yield from self._telemetry(now_us)
         yield from self._packs(now_us)
         checks = self.checks
-        yield from (f"Settings. {misfit}." for misfit in checks.misfits)
+        yield from (self._reason("Settings. {}.", misfit) for misfit in checks.misfits)
         if checks.asked and not checks.compared:
-            yield "Settings. Not compared with today's, for want of parameters."
-        yield from (f"Checklist. Open: {item}." for item in checks.open)
-        yield from (f"Crew. {words}" for words in checks.unheard())
+            yield self._reason("Settings. Not compared with today's, for want of parameters.")
+        yield from (self._reason("Checklist. Open: {}.", item) for item in checks.open)
+        yield from (self._reason(phrase, role) for phrase, role in checks.unheard())
         if blind:
-            yield f"{_BLIND}{', '.join(sorted(blind))}."
+            names = {wording.in_list(subject, self._language) for subject in blind}
+            yield self._reason(_BLIND, ", ".join(sorted(names)))
 
-    def _telemetry(self, now_us: int) -> Iterator[str]:
+    def _telemetry(self, now_us: int) -> Iterator[Reason]:
         age_s = self._read("link.age", now_us)
         if age_s is None or age_s > SILENT_S:
-            yield "Telemetry. The aircraft is silent."
-        yield from (f"Telemetry. {words}" for name, words in _LIVE if self._read(name, now_us) is None)
+            yield self._reason("Telemetry. The aircraft is silent.")
+        yield from (self._reason(phrase) for name, phrase in _LIVE if self._read(name, now_us) is None)
         fix = self._read("satellites.fix", now_us)
         if fix in _NO_FIX:
-            yield "Position. No satellite fix, and so no home."
+            yield self._reason("Position. No satellite fix, and so no home.")
 
-    def _packs(self, now_us: int) -> Iterator[str]:
+    def _packs(self, now_us: int) -> Iterator[Reason]:
         charge_pct = self._read("battery.charge_left", now_us)
         if charge_pct is None:
-            yield _UNTOLD
+            yield self._reason(_UNTOLD)
         elif charge_pct < FULL_PCT:
-            yield f"Battery. Not full, {charge_pct:.0f} percent."
+            yield self._reason("Battery. Not full, {} percent.", f"{charge_pct:.0f}")
         spread_pct = self._read("battery.charge_spread", now_us)
         if spread_pct is not None and spread_pct > EQUAL_PCT:
-            yield f"Battery. Packs differ by {spread_pct:.0f} percent."
+            yield self._reason("Battery. Packs differ by {} percent.", f"{spread_pct:.0f}")
 
     def _read(self, name: str, now_us: int) -> Any:
         value = self._readings.read(INDEX[name], now_us)

@@ -9,6 +9,7 @@ from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX, PHASE_GROUPS
 from watchkeeper.aircraft.files import CrewUnits
 from watchkeeper.aircraft.readings import BLIND, FAULT, Readings
 from watchkeeper.alerts.events import Evidence, Level
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.measures import CHATTER_COUNT, CHATTER_US, Rolling
 from watchkeeper.rules.condition import View
@@ -242,10 +243,13 @@ class Ruling:
         if self._clear_view is not None and self.rule.clear is not None:
             self._clear_view.windows = self.rule.clear.new_windows()
 
-    def words(self, units: CrewUnits = METRIC) -> str:
-        """Return what the rule says, with the readings as they are now, in the crew's units."""
+    def words(self, language: Language = ENGLISH, units: CrewUnits = METRIC) -> str:
+        """Return what the rule says, with the readings as they are now, in the crew's language and units."""
         view = self._view
-        return in_units(self.rule.say, lambda i: view.readings.read(i, view.now_us), units)
+        say = language.say(self.rule)
+        return in_units(
+            say, lambda i: view.readings.read(i, view.now_us), units, speak=language.speak, names=language.units
+        )
 
     def evidence(self, now_us: int | None = None) -> Evidence:
         """Return the readings that the rule looks at, by name; None where blind or faulty."""

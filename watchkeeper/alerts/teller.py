@@ -17,6 +17,7 @@ from watchkeeper.alerts.events import (
     RoutineCall,
     Step,
 )
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.measures import FloodGauge, counts
 from watchkeeper.rules.spoken_units import METRIC
@@ -30,13 +31,14 @@ class Teller:
     """Collects what happened in `out`, which the engine takes away after each call.
 
     `offset_us` is engine time less recorded time in the present segment; `first_us` the engine time of the
-    first frame of any source. `flood` gauges what the crew is told, of all aircraft together; `units` are those in
-    which the crew hears heights and speeds.
+    first frame of any source. `flood` gauges what the crew is told, of all aircraft together; `language` and
+    `units` are those in which the crew hears it.
     """
 
-    __slots__ = ("first_us", "flood", "offset_us", "out", "several", "units")
+    __slots__ = ("first_us", "flood", "language", "offset_us", "out", "several", "units")
 
-    def __init__(self, units: CrewUnits = METRIC) -> None:
+    def __init__(self, language: Language = ENGLISH, units: CrewUnits = METRIC) -> None:
+        self.language = language
         self.out: list[Happening] = []
         self.several = False
         self.units = units
@@ -50,8 +52,8 @@ class Teller:
         return out
 
     def words(self, level: Level, said: str, aircraft: int | None) -> str:
-        """Return the whole callout."""
-        return wording.callout(level, said, aircraft, several=self.several)
+        """Return the whole callout of words in the crew's language."""
+        return wording.callout(level, said, aircraft, several=self.several, language=self.language)
 
     def elapsed_us(self, now_us: int) -> int:
         """Return engine time since the first frame; 0 before it."""

@@ -13,6 +13,7 @@ from pathlib import Path
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
@@ -25,6 +26,7 @@ from watchkeeper.edges.console import Console
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
+from watchkeeper.edges.minder import WORDS as MINDER_WORDS
 from watchkeeper.edges.minder import Minder
 from watchkeeper.edges.mqtt import Mqtt
 from watchkeeper.edges.mqtt_login import Messages
@@ -66,6 +68,7 @@ class Outfit:
     minded: Path | None = None
     """Folder of the minder's mark; None in an exercise, which has no minder."""
     voice: VoiceOptions = field(default_factory=VoiceOptions)
+    language: Language = ENGLISH
     crew_files: Mapping[str, str] = field(default_factory=dict)
     """Kept beside a recording, so that a replay decides the same."""
     packs: PackFiles | None = None
@@ -120,7 +123,7 @@ async def _run(
     *,
     describe: bool,
 ) -> Path | None:
-    engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger)
+    engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
     watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
@@ -153,7 +156,7 @@ async def _run(
     if outfit.sortie is not None:
         check = SettingsCheck(engine, watch.order, watch.report, outfit.sortie, outfit.ledger.ledger)
         feeds = [*feeds, check.run]
-    minder = Minder(watch.report, outfit.voice, outfit.minded) if outfit.minded is not None else None
+    minder = _minder(outfit, outfit.minded, watch) if outfit.minded is not None else None
     feeds = [*feeds, *health_feeds(watch, minder, mute=outfit.mute)]
     try:
         watch.start(started_us)
@@ -168,12 +171,17 @@ async def _run(
 
 def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet]) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
-        hub.add(Console(terminal, watch.report, hub.delivered("console")))
+        hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
     hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
+
+
+def _minder(outfit: Outfit, folder: Path, watch: Watch) -> Minder:
+    words = {what: outfit.language.phrase(said) for what, said in MINDER_WORDS.items()}
+    return Minder(watch.report, outfit.voice, folder, words=words)
 
 
 def _keeper(folder: Path, station: str, watch: Watch) -> Keeper:
@@ -205,11 +213,14 @@ def _open_ledger(outfit: Outfit, watch: Watch, terminal: Terminal) -> None:
 
 
 def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
+    language = outfit.language
+    stand_ins = (language.phrase(words) for words in STAND_IN.values())
     return Voice(
         watch.report,
         hub.delivered("voice"),
         outfit.voice,
-        ahead=(*STAND_IN.values(), *fixed_warnings(outfit.rules.rules)),
+        language=language,
+        ahead=(*stand_ins, *fixed_warnings(outfit.rules.rules, language)),
         reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
     )
 

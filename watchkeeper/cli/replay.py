@@ -20,6 +20,7 @@ from watchkeeper.cli.inputs import (
     load_crew_files,
     load_rules,
 )
+from watchkeeper.cli.languages import kept_language
 from watchkeeper.cli.show import Shower, readings_table, summary
 from watchkeeper.edges.record_folder import Recording, open_recording
 from watchkeeper.engine import Engine
@@ -65,8 +66,9 @@ def run(given: argparse.Namespace) -> int:
     for fault in found.faults:
         print(fault, file=sys.stderr)
     rules = load_rules(packs, only=given.only_rules, sortie=sortie, sortie_path=sortie_path)
-    engine = Engine(rules, files, sortie, found.ledger)
-    shower = Shower(sys.stdout, as_json=given.json, exercise=True)
+    language = kept_language(given.recording)
+    engine = Engine(rules, files, sortie, found.ledger, language)
+    shower = Shower(sys.stdout, as_json=given.json, exercise=True, language=language)
     pace = Pace(given.speed)
     with readings_table(given.readings) as table:
         try:

@@ -12,6 +12,7 @@ from watchkeeper.aircraft.catalogue import CATALOGUE, PHASE_GROUPS, ReadingType
 from watchkeeper.casebook import run_case
 from watchkeeper.cli import explain
 from watchkeeper.cli.inputs import load_rules, pack_paths, read_text
+from watchkeeper.cli.languages import is_language, language_faults
 from watchkeeper.errors import BadInputError
 from watchkeeper.rules.load import RuleSet, load_packs
 from watchkeeper.rules.wording import callout_faults
@@ -27,7 +28,7 @@ def add(commands: Any, caution: str) -> None:
     )
     actions = parser.add_subparsers(dest="action", metavar="check|test|list|explain", required=True)
     for name, run, about in (
-        ("check", check, "names, units, wording: every fault with file, line and column"),
+        ("check", check, "names, units, wording, language files: every fault with file, line and column"),
         ("test", test, "run the cases of every rule"),
         ("list", show, "list readings, phases and rules"),
     ):
@@ -41,17 +42,21 @@ def add(commands: Any, caution: str) -> None:
 
 
 def check(given: argparse.Namespace) -> int:
-    """Load every pack and check its wording. Returns 1 if anything is at fault."""
+    """Load every pack and check its wording, and that of language files. Returns 1 if anything is at fault."""
     paths = pack_paths(given.paths, only=given.only_rules)
     texts = [(str(path), read_text(path, "rule pack")) for path in paths]
+    packs = [(name, text) for name, text in texts if not is_language(text)]
     try:
-        rules = load_packs(texts)
+        rules = load_packs(packs)
     except BadInputError as error:
         return _tell_faults(error)
     faults = [fault for rule in rules.rules for fault in callout_faults(rule)]
+    languages = [(name, text) for name, text in texts if is_language(text)]
+    faults += [fault for name, text in languages for fault in language_faults(text, name, rules)]
     if faults:
         return _tell_faults(BadInputError(faults))
-    print(f"{len(rules.rules)} rules in {len(paths)} packs: nothing at fault")
+    also = f" and {len(languages)} language file{'s' if len(languages) > 1 else ''}" if languages else ""
+    print(f"{len(rules.rules)} rules in {len(packs)} packs{also}: nothing at fault")
     return 0
 
 

@@ -12,6 +12,7 @@ from typing import Any, TextIO
 
 from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.edges.console import console_line
 from watchkeeper.edges.jsonlines import alert_line, rounded
 from watchkeeper.engine import Engine
@@ -21,7 +22,8 @@ from watchkeeper.errors import bad_input
 class Shower:
     """Prints what happened. With `as_json` nothing but one line a change of an alert."""
 
-    def __init__(self, out: TextIO, *, as_json: bool, exercise: bool) -> None:
+    def __init__(self, out: TextIO, *, as_json: bool, exercise: bool, language: Language = ENGLISH) -> None:
+        self._language = language
         self._out = out
         self._json = as_json
         self._exercise = exercise
@@ -36,7 +38,7 @@ class Shower:
                 if self._json:
                     self._out.write(alert_line(happening, exercise=self._exercise) + "\n")
             if not self._json:
-                self._out.write(console_line(happening, colour=self._colour) + "\n")
+                self._out.write(console_line(happening, colour=self._colour, language=self._language) + "\n")
 
 
 def summary(engine: Engine, changes: Iterable[AlertChange]) -> list[str]:

@@ -15,6 +15,7 @@ from watchkeeper.cli.inputs import (
     load_rules,
     pack_files,
 )
+from watchkeeper.cli.languages import LANGUAGE, load_language, voice_of
 from watchkeeper.cli.outfit import Feed, Outfit, run_watch
 from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.daemon import Watch
@@ -65,6 +66,8 @@ def run(given: argparse.Namespace) -> int:
     files, sortie = load_crew_files(options.aircraft, options.sortie)
     found = find_ledger(sortie, options.sortie, files)
     rules = load_rules(options.rules, only=options.only_rules, sortie=sortie, sortie_path=options.sortie)
+    language = load_language(options.language, rules)
+    kept = kept_files(options.aircraft, options.sortie, options.rules, found.text)
     clock = Clock()
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
@@ -95,8 +98,9 @@ def run(given: argparse.Namespace) -> int:
         mute=options.mute,
         minded=None if exercise else options.learned or state_folder(),
         quiet=options.quiet,
-        voice=options.voice,
-        crew_files=kept_files(options.aircraft, options.sortie, options.rules, found.text),
+        voice=voice_of(options.voice, language),
+        language=language,
+        crew_files=kept | ({LANGUAGE: language.text} if language.text else {}),
         packs=pack_files(options.rules, only=options.only_rules),
         ledger=found,
     )

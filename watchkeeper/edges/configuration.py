@@ -8,14 +8,18 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic_core import PydanticCustomError
 
 from watchkeeper.alerts.spoken import NumberStyle
 from watchkeeper.edges.mqtt_login import Messages
 from watchkeeper.edges.sources import DEFAULT_URL
 from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
+from watchkeeper.resources import shipped_languages
 
 MAX_BYTES = 1_000_000
+ENGLISH = "en"
+"""The language that needs no file."""
 
 
 def _listed(value: Any) -> Any:
@@ -43,6 +47,13 @@ class Voice(BaseModel):
     """The sound device's name, as the system lists it; without it the system's usual one."""
 
 
+def _language(name: str) -> str:
+    known = (ENGLISH, *shipped_languages())
+    if name not in known and not is_file(name):
+        raise PydanticCustomError("language", f"is none of {', '.join(known)}, nor a .yaml file")
+    return name
+
+
 class WatchOptions(BaseModel):
     """What `watch` can be told, under the names of its options. A single word may stand for a list of one."""
 
@@ -67,11 +78,18 @@ class WatchOptions(BaseModel):
     """Folder in which messages wait for the broker; a file only, no option."""
     mute: bool = False
     quiet: bool = False
+    language: Annotated[str, AfterValidator(_language)] = ENGLISH
+    """Of the callouts: the name of a shipped language, or a language file; a file only, no option."""
     voice: Voice = Voice()
     messages: Messages = Messages()
 
 
 _TABLES: Mapping[str, type[BaseModel]] = {"voice": Voice, "messages": Messages}
+
+
+def is_file(language: str) -> bool:
+    """Whether a language is named by its file."""
+    return language.endswith((".yaml", ".yml"))
 
 
 def read_configuration(path: Path) -> dict[str, Any]:
@@ -110,6 +128,8 @@ def read_configuration(path: Path) -> dict[str, Any]:
     for field in ("aircraft", "rules"):
         if field in settings:
             settings[field] = [folder / one for one in settings[field]]
+    if is_file(settings.get("language", ENGLISH)):
+        settings["language"] = str(folder / settings["language"])
     for field in ("sortie", "record", "learned", "outbox"):
         if settings.get(field) is not None:
             settings[field] = folder / settings[field]

@@ -8,6 +8,7 @@ from typing import Final
 
 from watchkeeper.alerts.checks import ACTIONS as PREPARING
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Preparation, RoutineCall, Step
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.edges.clock import utc_text
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
@@ -24,26 +25,28 @@ _COLOURS: Final = {Level.WARNING: "\x1b[31m", Level.CAUTION: "\x1b[33m"}
 _PLAIN: Final = "\x1b[0m"
 
 
-def console_line(happening: Happening, *, colour: bool = False) -> str:
+def console_line(happening: Happening, *, colour: bool = False, language: Language = ENGLISH) -> str:
     """Return one line: time, level, aircraft, words, and in brackets what became of the alert."""
     time = utc_text(happening.time_us)[11:21]
-    who = "watch" if happening.aircraft is None else f"aircraft {happening.aircraft}"
+    say = language.phrase
+    who = say("watch") if happening.aircraft is None else say("aircraft {}", happening.aircraft)
     if isinstance(happening, RoutineCall):
         return f"{time}  {'':<8}  {who:<12}  {plain(happening.callout)}"
     if isinstance(happening, Preparation):
-        return f"{time}  {'':<8}  {who:<12}  {plain(_preparation_words(happening))}"
+        return f"{time}  {'':<8}  {who:<12}  {plain(_preparation_words(happening, language))}"
     if not isinstance(happening, AlertChange):
         name = "before take-off" if happening.action in PREPARING else plain(happening.rule or "all")
         return f"{time}  {'':<8}  {who:<12}  {plain(happening.action)} {name}: not done, {plain(happening.reason)}"
-    level = happening.level.value.upper()
+    level = say(happening.level.value.capitalize()).upper()
     words = plain(happening.callout or happening.rule)
     if happening.change is not Change.RAISED:
-        what = "over" if happening.change is Change.CLEARED else happening.change.value
-        by = f" by {happening.by}" if happening.by else ""
-        because = f": {happening.reason}" if happening.change is Change.CLEARED and happening.reason else ""
+        over = happening.change is Change.CLEARED
+        what = say("over" if over else happening.change.value)
+        by = f" {say('by {}', language.tell(happening.by))}" if happening.by else ""
+        because = f": {language.tell(happening.reason)}" if over and happening.reason else ""
         words += f"  [{plain(what + by + because)}]"
     if happening.trial:
-        words += "  [on trial]"
+        words += f"  [{say('on trial')}]"
     if happening.change is Change.RAISED and (why := happening.evidence.get(WHY)):
         words += f"  ({plain(str(why))})"
     line = f"{level:<8}  {who:<12}  {words}"
@@ -53,17 +56,24 @@ def console_line(happening: Happening, *, colour: bool = False) -> str:
     return f"{time}  {line}"
 
 
-def _preparation_words(happening: Preparation) -> str:
+def _preparation_words(happening: Preparation, language: Language) -> str:
     """Return what was done before a take-off, by whom, and why not, if not."""
-    what = {
-        Step.CALLED: "test calls to every role",
-        Step.GIVEN: f"test call to the {happening.role} given",
-        Step.NOT_GIVEN: f"test call to the {happening.role} not given",
-        Step.CONFIRMED: f"the {happening.role} hears the watch",
-        Step.ANEW: "after this flight, checks begin anew",
-    }.get(happening.step, f"{happening.step.value}: {happening.item}")
-    because = f": {happening.reason}" if happening.reason and happening.step is Step.NOT_GIVEN else ""
-    return f"{what}  [by {happening.by}{because}]"
+    say, role = language.phrase, language.tell(happening.role or "")
+    step = happening.step
+    if step is Step.CALLED:
+        what = say("test calls to every role")
+    elif step is Step.GIVEN:
+        what = say("test call to the {} given", role)
+    elif step is Step.NOT_GIVEN:
+        what = say("test call to the {} not given", role)
+    elif step is Step.CONFIRMED:
+        what = say("the {} hears the watch", role)
+    elif step is Step.ANEW:
+        what = say("after this flight, checks begin anew")
+    else:
+        what = say("checked: {}" if step is Step.CHECKED else "unchecked: {}", happening.item)
+    because = f": {language.tell(happening.reason)}" if happening.reason and step is Step.NOT_GIVEN else ""
+    return f"{what}  [{say('by {}', language.tell(happening.by))}{because}]"
 
 
 class Console:
@@ -71,17 +81,20 @@ class Console:
 
     name = "console"
 
-    def __init__(self, terminal: Terminal, report: Report, delivered: Delivered) -> None:
+    def __init__(
+        self, terminal: Terminal, report: Report, delivered: Delivered, language: Language = ENGLISH
+    ) -> None:
         self._terminal = terminal
         self._report = report
         self._delivered = delivered
+        self._language = language
         self._colour = terminal.colours()
         self._loop: asyncio.AbstractEventLoop | None = None
 
     def put(self, item: Happening) -> None:
         """Show one thing that happened. The writer's bound and policy hold: the oldest line is dropped."""
         loop = self._loop
-        line = console_line(item, colour=self._colour)
+        line = console_line(item, colour=self._colour, language=self._language)
         if loop is None:
             self._terminal.print(line)
             return

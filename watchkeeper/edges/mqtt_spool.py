@@ -36,7 +36,7 @@ _RETRY_S: Final = 1.0
 _CALM_S: Final = 5.0  # trouble is over when there has been none for so long
 _SYNC_EVERY_S: Final = 1.0
 
-IN_MEMORY: Final = "Messages kept in memory only."
+ANOTHERS: Final = "Another watch has this outbox"
 AGAIN: Final = "messages kept on disk again"
 
 
@@ -154,16 +154,16 @@ class Spool:
                     self._open()
                 self._write()
             except BlockingIOError:
-                error = "Another watch has this outbox."
+                error = ANOTHERS
             except OSError as caught:
-                error = f"{caught.strerror or caught}."
+                error = caught.strerror or str(caught)
             with self._changed:
                 self._busy_since_s = None
                 self._failing = bool(error)
                 if error:
                     self._shut()
                     self._give_up_behind()
-                    self._say(f"{IN_MEMORY} {error}")
+                    self._say(f"Messages kept in memory only. {error}.")
                 elif time.monotonic() - self._trouble_s >= _CALM_S:
                     self._say("")
                 self._changed.notify_all()
@@ -261,7 +261,7 @@ class Spool:
             since_s = self._busy_since_s
             if since_s is not None and time.monotonic() - since_s > SLOW_S:
                 self._failing = True
-                self._say(f"{IN_MEMORY} Disk slow.")
+                self._say("Messages kept in memory only. Disk slow.")
 
     def _say(self, trouble: str) -> None:
         """Report when trouble begins and when it ends."""

@@ -22,13 +22,17 @@ _OTHER_PROTOCOL: Final = frozenset({1, 129, 130, 132})
 
 
 _UNTRUSTED: Final = {
-    9: "certificate not valid yet. Set the clock.",
-    10: "certificate has expired. Renew it, or set the clock.",
-    **dict.fromkeys((18, 19, 20, 21), "unknown authority. Name the right authority in [messages]."),
-    62: "certificate is for another name. Check the broker's address.",
-    64: "certificate is for another address. Check the broker's address.",
+    9: "Message broker not trusted: certificate not valid yet. Set the clock.",
+    10: "Message broker not trusted: certificate has expired. Renew it, or set the clock.",
+    **dict.fromkeys(
+        (18, 19, 20, 21),
+        "Message broker not trusted: unknown authority. Name the right authority in [messages].",
+    ),
+    62: "Message broker not trusted: certificate is for another name. Check the broker's address.",
+    64: "Message broker not trusted: certificate is for another address. Check the broker's address.",
 }
 """By OpenSSL's numbers (manual page X509_STORE_CTX_get_error)."""
+_NOT_TRUSTED: Final = "Message broker not trusted: certificate not accepted. Check the certificate, and the clock."
 _OURS_REFUSED: Final = (
     "ALERT_UNKNOWN_CA",
     "ALERT_BAD_CERTIFICATE",
@@ -38,7 +42,9 @@ _OURS_REFUSED: Final = (
     "ALERT_UNSUPPORTED_CERTIFICATE",
     "ALERT_ACCESS_DENIED",
 )
-_NOT_SECURE: Final = "not reached: no secure connection. Check its address and port, and certificates."
+_NOT_SECURE: Final = (
+    "Message broker not reached: no secure connection. Check its address and port, and certificates."
+)
 _NO_TLS: Final = frozenset(
     {"WRONG_VERSION_NUMBER", "HTTP_REQUEST", "RECORD_LAYER_FAILURE", "PACKET_LENGTH_TOO_LONG"}
 )
@@ -93,8 +99,8 @@ def of_network(error: OSError, *, tls: bool = False) -> Trouble:
     if isinstance(error, TimeoutError):
         return TIMED_OUT
     if isinstance(error, ssl.SSLCertVerificationError):
-        say = _UNTRUSTED.get(error.verify_code, "certificate not accepted. Check the certificate, and the clock.")
-        return Trouble(f"certificate not accepted: {error.verify_message}", f"Message broker not trusted: {say}")
+        say = _UNTRUSTED.get(error.verify_code, _NOT_TRUSTED)
+        return Trouble(f"certificate not accepted: {error.verify_message}", say)
     if isinstance(error, ssl.SSLError):
         return _of_tls(error)
     # asyncio's own text names the call; a name that is not found has a negative number and its own text
@@ -105,7 +111,7 @@ def of_network(error: OSError, *, tls: bool = False) -> Trouble:
     if isinstance(error, ConnectionRefusedError):
         return Trouble(why, "Message broker not reached: connection refused. Check that it runs, and its address.")
     if tls and isinstance(error, ConnectionResetError | ConnectionAbortedError):  # what many say to a handshake
-        return Trouble(why, f"Message broker {_NOT_SECURE}")
+        return Trouble(why, _NOT_SECURE)
     return Trouble(why, f"Message broker not reached: {why}. Check the network.")
 
 
@@ -114,14 +120,14 @@ def _of_tls(error: ssl.SSLError) -> Trouble:
     reason = error.reason or "no reason given"
     why = f"TLS: {reason.lower().replace('_', ' ')}"
     if "CERTIFICATE_REQUIRED" in reason:
-        say = "refused the watch: it asks for a certificate. Name one in [messages]."
+        say = "Message broker refused the watch: it asks for a certificate. Name one in [messages]."
     elif any(word in reason for word in _OURS_REFUSED):
-        say = "refused the watch: certificate not accepted. Check the watch's certificate."
+        say = "Message broker refused the watch: certificate not accepted. Check the watch's certificate."
     elif reason in _NO_TLS:
-        say = "not reached: no TLS on this port. Check its port."
+        say = "Message broker not reached: no TLS on this port. Check its port."
     else:
         say = _NOT_SECURE
-    return Trouble(why, f"Message broker {say}")
+    return Trouble(why, say)
 
 
 def of_connect(error: aiomqtt.MqttError, *, named: bool) -> Trouble:

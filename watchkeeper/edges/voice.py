@@ -17,6 +17,7 @@ import structlog
 
 from watchkeeper.alerts.callqueue import Call, CallQueue, Unspoken
 from watchkeeper.alerts.events import AlertChange, Happening, RoutineCall
+from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.spoken import spell_numbers
 from watchkeeper.edges.attention import PAUSE_S, STAND_IN, attention_sound, silence, with_attention
 from watchkeeper.edges.clock import steady_us
@@ -64,6 +65,7 @@ class Voice:
         delivered: Delivered,
         options: VoiceOptions | None = None,
         *,
+        language: Language = ENGLISH,
         ahead: Sequence[str] = (),
         reword: Reword = lambda _: None,
         backends: Sequence[miniaudio.Backend] | None = None,
@@ -76,6 +78,8 @@ class Voice:
         self._delivered = delivered
         self._ahead = ahead
         self._reword = reword
+        self._numerals = language.numerals
+        self._stand_in = {level: language.phrase(words) for level, words in STAND_IN.items()}
         self._now_us = now_us
         self._options = options or VoiceOptions()
         self._queue = CallQueue(self._options.role)
@@ -216,7 +220,7 @@ class Voice:
             attention = b""
             await asyncio.wait({rendering, stopping}, timeout=WORDS_WITHIN_S, return_when=asyncio.FIRST_COMPLETED)
             if not stopping.done() and (not rendering.done() or rendering.exception() is not None):
-                words = self.synthesiser.known(STAND_IN[call.level]) or attention_sound(call.level, volume)
+                words = self.synthesiser.known(self._stand_in[call.level]) or attention_sound(call.level, volume)
                 if not await self._play(call, words, stopping):
                     return
         await asyncio.wait({rendering, stopping}, return_when=asyncio.FIRST_COMPLETED)
@@ -243,7 +247,7 @@ class Voice:
         return self._spelt((self._reword(call.item) if waited else None) or call.words)
 
     def _spelt(self, words: str) -> str:
-        return spell_numbers(words, self._options.numbers)
+        return spell_numbers(words, self._options.numbers, self._numerals)
 
     async def _play(self, call: Call, sound: bytes, stopping: asyncio.Future[Any]) -> bool:
         """Play to the end; False if it was stopped, or the device did (and all that follows is done)."""

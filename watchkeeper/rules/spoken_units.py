@@ -7,12 +7,12 @@ heights only. Factors are those of the closed table (`units.UNITS`).
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, Final
+from collections.abc import Callable, Mapping
+from typing import Any, Final, TypeAlias
 
 from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.aircraft.files import CrewUnits
-from watchkeeper.rules.template import Template, spoken
+from watchkeeper.rules.template import Speak, Template, spoken
 from watchkeeper.units import UNITS
 
 METRIC: Final = CrewUnits()
@@ -22,22 +22,32 @@ HEIGHTS: Final = frozenset(
         "separation.closest_height", "traffic.closest_height", "traffic.height",
     }
 )  # fmt: skip
-WRITTEN: Final = {"m": ("metres",), "m/s": ("metres per second", "metres a second")}
-"""How packs name the unit of a reading."""
-NAMES: Final = {
-    "m": "metres",
-    "ft": "feet",
-    "m/s": "metres per second",
-    "km/h": "kilometres per hour",
-    "kt": "knots",
+UnitNames: TypeAlias = Mapping[str, tuple[str, ...]]
+"""How units are spoken, by symbol: their forms, of all units in the same order."""
+NAMES: Final[UnitNames] = {
+    "m": ("metres", "metres"),
+    "ft": ("feet", "feet"),
+    "m/s": ("metres per second", "metres a second"),
+    "km/h": ("kilometres per hour", "kilometres per hour"),
+    "kt": ("knots", "knots"),
 }
-"""How a chosen unit is spoken."""
+"""In English."""
 
 
-def in_units(template: Template, read: Callable[[int], Any], units: CrewUnits) -> str:
-    """Return the words of a template with the readings that `read` gives, in the crew's units."""
+def in_units(
+    template: Template,
+    read: Callable[[int], Any],
+    units: CrewUnits,
+    *,
+    speak: Speak = spoken,
+    names: UnitNames = NAMES,
+) -> str:
+    """Return the words of a template with the readings that `read` gives, in the crew's units.
+
+    `speak` says a value, and `names` are those of the units, both in the language of the template.
+    """
     if units == METRIC:
-        return template.render(read)
+        return template.render(read, speak)
     said: list[str] = []
     parts = [*template.parts]
     for at, part in enumerate(parts):
@@ -48,13 +58,21 @@ def in_units(template: Template, read: Callable[[int], Any], units: CrewUnits) -
         unit = chosen(part[0], units)
         after = parts[at + 1] if at + 1 < len(parts) else ""
         if unit is not None and isinstance(after, str):
-            for name in WRITTEN[CATALOGUE[part[0]].unit.symbol]:
-                if after.startswith(f" {name}"):
-                    parts[at + 1] = f" {NAMES[unit]}{after[len(name) + 1 :]}"
-                    if isinstance(value, float | int) and not isinstance(value, bool):
-                        value = value / UNITS[unit].factor
-        said.append(spoken(value, part[1]))
+            renamed = _renamed(after, names[CATALOGUE[part[0]].unit.symbol], names[unit])
+            if renamed is not None:
+                parts[at + 1] = renamed
+                if isinstance(value, float | int) and not isinstance(value, bool):
+                    value = value / UNITS[unit].factor
+        said.append(speak(part[0], value, part[1]))
     return "".join(said)
+
+
+def _renamed(after: str, written: tuple[str, ...], chosen_names: tuple[str, ...]) -> str | None:
+    """Return what follows a number with the unit's name at its beginning changed; None where there is none."""
+    for name, other in zip(written, chosen_names, strict=True):
+        if after.startswith(f" {name}") and not after[len(name) + 1 : len(name) + 2].isalpha():
+            return f" {other}{after[len(name) + 1 :]}"
+    return None
 
 
 def chosen(index: int, units: CrewUnits) -> str | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.readings import BLIND, FAULT
@@ -17,6 +17,26 @@ _PLACE = re.compile(r"\{([^{}]*)\}")
 _INSIDE = re.compile(r"\s*([a-z_][a-z0-9_.]*)\s*(?::\.([0-9]))?\s*\Z")
 _BLANKS = re.compile(r"\s+")
 _SHAPE = "write {name} or {name:.1}"
+
+
+Speak: TypeAlias = Callable[[int, Any, int], str]
+"""speak(index of the reading, value, decimals): the value as it is said."""
+
+
+def spoken(_index: int, value: Any, decimals: int) -> str:
+    """Return a value as it is said, in English."""
+    if value is BLIND or value is FAULT or value is None:
+        return "unknown"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value.replace("_", " ")
+    return _number(value, decimals)
+
+
+def _number(value: float, decimals: int) -> str:
+    shown = f"{value:.{decimals}f}"
+    return shown.removeprefix("-") if float(shown) == 0 else shown  # never "minus zero"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,21 +53,11 @@ class Template:
         """The indexes of the readings it speaks of."""
         return tuple(part[0] for part in self.parts if not isinstance(part, str))
 
-    def render(self, read: Callable[[int], Any]) -> str:
-        """Return the words; a reading that cannot be used is "unknown"."""
-        return "".join(part if isinstance(part, str) else spoken(read(part[0]), part[1]) for part in self.parts)
-
-
-def spoken(value: Any, decimals: int) -> str:
-    """Return a value as it stands in a callout, with so many decimals."""
-    if value is BLIND or value is FAULT or value is None:
-        return "unknown"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, str):
-        return value.replace("_", " ")
-    shown = f"{value:.{decimals}f}"
-    return shown.removeprefix("-") if float(shown) == 0 else shown  # never "minus zero"
+    def render(self, read: Callable[[int], Any], speak: Speak = spoken) -> str:
+        """Return the words, each value as `speak` says it; one that cannot be used is "unknown"."""
+        return "".join(
+            part if isinstance(part, str) else speak(part[0], read(part[0]), part[1]) for part in self.parts
+        )
 
 
 def parse_template(text: str, settings: Mapping[str, Setting]) -> Template:
@@ -88,7 +98,7 @@ def _part(found: re.Match[str], settings: Mapping[str, Setting]) -> str | tuple[
         return index, int(decimals or 0)
     setting = settings.get(name)
     if setting is not None:
-        return spoken(setting.number, int(decimals)) if decimals else f"{setting.number:g}"
+        return _number(setting.number, int(decimals)) if decimals else f"{setting.number:g}"
     hint = did_you_mean(name, [*INDEX, *settings], otherwise="see 'watchkeeper rules list'")
     what = "reading" if "." in name else "setting"
     raise ConditionError(found.start() + 1 + inside.start(1), f"unknown {what} '{name}'", hint)

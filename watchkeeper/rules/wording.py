@@ -8,8 +8,8 @@ spoken: "three decimal three" is said in one go and heard as one thing. The airc
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
@@ -46,6 +46,28 @@ _NEVER: Final = {
 _PARTS: Final = {Level.WARNING: (3, 4), Level.CAUTION: (3, 4), Level.ADVISORY: (2, 3), Level.ROUTINE: (1, 2)}
 
 
+@dataclass(frozen=True, slots=True)
+class Grammar:
+    """What the grammar has to know of a language."""
+
+    numbers: frozenset[str] = _NUMBER_WORDS
+    """Words that are a number wherever they stand."""
+    inside: frozenset[str] = _INSIDE_NUMBERS
+    """Words that belong to a number beside them."""
+    one: str = "one"
+    """A number before these measures only."""
+    measures: frozenset[str] = _MEASURES
+    never: Mapping[str, str] = field(default_factory=lambda: _NEVER)
+    """What no callout may say, and what to do instead."""
+    subjects: Collection[str] | None = field(default_factory=lambda: SUBJECTS)
+    """What a callout may begin with; None: as the words it translates, which are held to it."""
+    word: Callable[[str], str] = str
+    """A value of a reading as it is said, by the English words."""
+
+
+ENGLISH_GRAMMAR: Final = Grammar()
+
+
 class Wrong(NamedTuple):
     """One thing wrong with words: at which character, what, what to do."""
 
@@ -56,19 +78,30 @@ class Wrong(NamedTuple):
 
 def callout_faults(rule: Rule) -> list[Fault]:
     """Return what is wrong with the words of a rule, each with its place."""
-    text, came_from = _filled(rule.say.text)
-    level = rule.level if rule.escalate is None else rule.escalate.to
     lines = [*([""] * (rule.place.line - 1)), rule.place.source_line]
     start = (rule.place.line, rule.place.column)
     faults: list[Fault] = []
-    for wrong in sorted(wrongs(text, level, own_words=True)):
-        at = came_from[min(wrong.at, len(text) - 1)]
-        _, column = place_in(lines, start, rule.say.text, at)
+    for wrong in grammar_faults(rule.say.text, rule):
+        _, column = place_in(lines, start, rule.say.text, wrong.at)
         faults.append(replace(rule.place, column=column, what=f"{rule.id}: {wrong.what}", do=wrong.do))
     return faults
 
 
-def wrongs(text: str, level: Level, *, own_words: bool = False) -> Iterator[Wrong]:
+def grammar_faults(say: str, rule: Rule, grammar: Grammar = ENGLISH_GRAMMAR) -> list[Wrong]:
+    """Return what is wrong with `say` as the words of a rule, in order, each with its place in `say`.
+
+    What to do has to be said by the verbs of `TO_DO` in English only; where verbs stand is a matter of language.
+    """
+    text, came_from = _filled(say, grammar)
+    level = rule.level if rule.escalate is None else rule.escalate.to
+    own_words = grammar.subjects is not None
+    found = sorted(wrongs(text, level, own_words=own_words, grammar=grammar))
+    return [wrong._replace(at=came_from[min(wrong.at, len(text) - 1)]) for wrong in found]
+
+
+def wrongs(
+    text: str, level: Level, *, own_words: bool = False, grammar: Grammar = ENGLISH_GRAMMAR
+) -> Iterator[Wrong]:
     """Yield what is wrong with words that begin with their subject; numbers in digits or spelled out.
 
     `own_words`: written by the author of a rule, who is held to how parts begin; readings are not.
@@ -81,7 +114,7 @@ def wrongs(text: str, level: Level, *, own_words: bool = False) -> Iterator[Wron
     if (strange := _STRANGE.search(text)) is not None:
         yield Wrong(strange.start(), f"'{strange[0]}' is not spoken", "use words, commas and full stops")
     found = list(_WORD.finditer(text))
-    spoken, numbers = _counted(found)
+    spoken, numbers = _counted(found, grammar)
     count = len(spoken) + (level is not Level.ROUTINE)
     if count > MOST_WORDS:
         beyond = spoken[MOST_WORDS - (level is not Level.ROUTINE)]
@@ -89,15 +122,15 @@ def wrongs(text: str, level: Level, *, own_words: bool = False) -> Iterator[Wron
     if len(numbers) > 1:
         yield Wrong(numbers[1].start(), f"{len(numbers)} numbers", "say one")
     words = [word[0].lower() for word in found]
-    for phrase, do in _NEVER.items():
+    for phrase, do in grammar.never.items():
         wanted = phrase.split()
-        for i in range(len(words) - 1):
-            if words[i : i + 2] == wanted:
+        for i in range(len(words)):
+            if words[i : i + len(wanted)] == wanted:
                 yield Wrong(found[i].start(), f"says '{phrase}'", do)
-    yield from _wrong_parts(text, level, own_words=own_words)
+    yield from _wrong_parts(text, level, grammar, own_words=own_words)
 
 
-def _wrong_parts(text: str, level: Level, *, own_words: bool) -> Iterator[Wrong]:
+def _wrong_parts(text: str, level: Level, grammar: Grammar, *, own_words: bool) -> Iterator[Wrong]:
     parts = [part for part in _PART.finditer(text) if part[1].strip()]
     least, most = _PARTS[level]
     if len(parts) < least:
@@ -109,8 +142,8 @@ def _wrong_parts(text: str, level: Level, *, own_words: bool) -> Iterator[Wrong]
     if level is Level.ROUTINE:
         return
     subject = parts[0][1].strip()
-    if subject.lower() not in SUBJECTS:
-        hint = did_you_mean(subject.lower(), SUBJECTS, otherwise="'watchkeeper rules list' prints them")
+    if grammar.subjects is not None and subject.lower() not in grammar.subjects:
+        hint = did_you_mean(subject.lower(), grammar.subjects, otherwise="'watchkeeper rules list' prints them")
         yield Wrong(0, f"'{subject}' is none of the subjects", hint)
     if own_words and least > 2:
         last = parts[-1]
@@ -122,7 +155,7 @@ def _wrong_parts(text: str, level: Level, *, own_words: bool) -> Iterator[Wrong]
             yield Wrong(last.start(1), f"'{last[1].strip()}' does not say what to do", say)
 
 
-def _counted(words: list[re.Match[str]]) -> tuple[list[re.Match[str]], list[re.Match[str]]]:
+def _counted(words: list[re.Match[str]], grammar: Grammar) -> tuple[list[re.Match[str]], list[re.Match[str]]]:
     """Return the words, of each number the first only, and the numbers."""
     spoken: list[re.Match[str]] = []
     numbers: list[re.Match[str]] = []
@@ -130,9 +163,9 @@ def _counted(words: list[re.Match[str]]) -> tuple[list[re.Match[str]], list[re.M
     for i, word in enumerate(words):
         text = word[0].lower()
         after = words[i + 1][0].lower() if i + 1 < len(words) else ""
-        number = _is_number(text) or (text == "one" and after in _MEASURES)
-        if text in _INSIDE_NUMBERS and not number:
-            number = inside or (text != "point" and (_is_number(after) or after == "one"))
+        number = _is_number(text, grammar) or (text == grammar.one and after in grammar.measures)
+        if text in grammar.inside and not number:
+            number = inside or (text != "point" and (_is_number(after, grammar) or after == grammar.one))
         if number and inside and not any(c.isdigit() for c in text):
             continue
         spoken.append(word)
@@ -142,13 +175,13 @@ def _counted(words: list[re.Match[str]]) -> tuple[list[re.Match[str]], list[re.M
     return spoken, numbers
 
 
-def _filled(say: str) -> tuple[str, list[int]]:
+def _filled(say: str, grammar: Grammar) -> tuple[str, list[int]]:
     """Return the words with the longest that may stand in each place, and where each character came from."""
     pieces: list[str] = []
     came_from: list[int] = []
     at = 0
     for place in _PLACE.finditer(say):
-        longest = _longest(place)
+        longest = _longest(place, grammar)
         pieces += [say[at : place.start()], longest]
         came_from += [*range(at, place.start()), *([place.start()] * len(longest))]
         at = place.end()
@@ -157,16 +190,16 @@ def _filled(say: str) -> tuple[str, list[int]]:
     return "".join(pieces), came_from
 
 
-def _longest(place: re.Match[str]) -> str:
+def _longest(place: re.Match[str], grammar: Grammar) -> str:
     """Return the longest that may stand in a place: of words the one with the most, else a number."""
     index = INDEX.get(place[1].strip())
     reading = None if index is None else CATALOGUE[index]
     if reading is not None and reading.text:
         return " ".join(["word"] * TEXT_WORDS)
     words = () if reading is None else reading.words
-    spoken = [word.replace("_", " ") for word in words]
+    spoken = [grammar.word(word.replace("_", " ")) for word in words]
     return max(spoken, key=lambda word: (len(word.split()), len(word)), default="0")
 
 
-def _is_number(word: str) -> bool:
-    return any(character.isdigit() for character in word) or not _NUMBER_WORDS.isdisjoint(word.split("-"))
+def _is_number(word: str, grammar: Grammar) -> bool:
+    return any(character.isdigit() for character in word) or not grammar.numbers.isdisjoint(word.split("-"))
