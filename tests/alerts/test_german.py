@@ -147,7 +147,8 @@ def test_a_subject_has_one_name_everywhere() -> None:
          "Nachrichtenverteiler nicht erreicht: Netzwerk nicht erreichbar. Netzwerk prüfen."),
         ("Messages kept in memory only. No space left on device.",
          "Nachrichten nur im Arbeitsspeicher. Datenträger voll."),
-        ("Check of sound failed. The watch goes on.", "Prüfung ausgefallen: Ton. Die Wache läuft weiter."),
+        ("A look at this computer failed. The watch goes on.",
+         "Prüfung dieses Rechners ausgefallen. Die Wache läuft weiter."),
     ],
 )  # fmt: skip
 def test_reports_are_told_whole(text: str, told: str) -> None:

@@ -143,5 +143,5 @@ async def test_a_device_that_is_not_there_is_told_with_those_that_are(
         voice.put(RoutineCall(0, 0, 1, "armed", "Armed."))
         await spoken(device, ear, 1)
     assert abs(device.heard()).max() > 0.1
-    assert ear.reports == [("voice", False, "No sound device Headset. Speaking on the usual one.")]
+    assert ear.reports == [("voice", False, "Named sound device not found. Speaking on the usual one.")]
     assert DEVICE in capsys.readouterr().out

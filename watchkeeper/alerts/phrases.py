@@ -129,7 +129,7 @@ _REPORTS: Final = (
     "Sound device changed. Check that callouts are heard.",
     "Computer may fall asleep. Switch its sleep off before flight.",
     "Voice failed and was started again. A callout came late.",
-    "Check of {} failed. The watch goes on.",
+    "A look at this computer failed. The watch goes on.",
     "Kept messages damaged. Some may be lost.",
     "Kept messages cannot be read. They are set aside.",
     "Message broker of the watch ended. It is being started again.",
@@ -167,7 +167,7 @@ _REPORTS: Final = (
     "{} lost: no answer. Check the network.",
     "{} is silent. Check the sender.",
     "{} is not MAVLink. Check the address.",
-    "No sound device {}. Speaking on the usual one.",
+    "Named sound device not found. Speaking on the usual one.",
 )
 _SYSTEM: Final = (
     "No space left on device",

@@ -39,6 +39,6 @@ def _contained(watch: Watch, part: str, job: Feed) -> Feed:
             await job()
         except Exception as error:  # noqa: BLE001  (whatever it is, the aircraft is still to be watched)
             structlog.get_logger().warning("a part failed", part=part, error=repr(error))
-            watch.report(f"{part}-check", False, f"Check of {part} failed. The watch goes on.")
+            watch.report(f"{part}-check", False, "A look at this computer failed. The watch goes on.")
 
     return run

@@ -135,7 +135,7 @@ class Voice:
                 self._works("device")
             else:
                 structlog.get_logger().warning("sound devices that there are", names=self._player.others)
-                self._fault("device", f"No sound device {self._options.device}. Speaking on the usual one.")
+                self._fault("device", "Named sound device not found. Speaking on the usual one.")
             if await self._until_lost_or_another():
                 await asyncio.sleep(STALLED_AFTER_S)
 
