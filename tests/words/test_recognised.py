@@ -22,6 +22,7 @@ NOT_RECOGNISED: dict[str, str] = {
     "keep-out-near": "the last word, 'it', is not heard: the recogniser's end of a short word before silence",
     "motor-balance": "'let' of another callout is heard in the silence after 'land soon'",
     "cell-behind": "'seven one' is heard as 'seven eight one': a number and a word that is one follow each other",
+    "resistance-high": "digits are heard around the one said: the recogniser joins short number words",
     "cells-uneven": "'do not' is not heard",
 }
 """By rule, what is heard instead, and why."""
