@@ -1,68 +1,70 @@
 """The words of every English callout are recognised among wrong ones: by pocketsphinx, from the project's voice.
 
 facts.md section 12: a grammar without wrong callouts would prove nothing. What it holds: recognition.grammar_of.
-Every word is in pocketsphinx's own dictionary (the CMU one); words joined by a hyphen are two. The voice is eSpeak
-NG's American one, for the recogniser's model of sounds is of American speech; the words are the same.
+Every word is in pocketsphinx's own dictionary (the CMU one); words joined by a hyphen are two. Numbers are spoken
+digit by digit, as shipped.
+
+Not by the shipped voice, which is British (`en`): the recogniser's model of sounds is of American speech. Measured
+once over all 166 callouts with the same settings: 132 of the shipped voice are recognised ("link back" is taken
+for "link lost", "fly by hand" for "land"), 161 of eSpeak NG's American one. So this shows that the words can be
+told apart, not how well the shipped voice says them.
 """
 
 from __future__ import annotations
 
-import zlib
-
 import pytest
 
 from tests.words.callouts import shipped
+from tests.words.recognise import hearings
 from tests.words.recognition import Recogniser, as_heard, grammar_of, heard_words, spoken_by
 from watchkeeper.alerts.spoken import NumberStyle
 from watchkeeper.edges.configuration import Voice
 from watchkeeper.edges.voice_synthesiser import Synthesiser
-from watchkeeper.rules.schema import Rule
 
-NOT_RECOGNISED: dict[str, str] = {
-    "keep-out-near": "the last word, 'it', is not heard: the recogniser's end of a short word before silence",
-    "motor-balance": "'let' of another callout is heard in the silence after 'land soon'",
-    "cell-behind": "'seven one' is heard as 'seven eight one': a number and a word that is one follow each other",
-    "resistance-high": "digits are heard around the one said: the recogniser joins short number words",
-    "cells-uneven": "'do not' is not heard",
+LANGUAGE = "en-us"
+NOT_RECOGNISED = {
+    "keep-out-near": "without the last word, 'it': the recogniser, of a word that short before silence",
+    "resistance-high": "'pack seven' as 'pack seven eight': the recogniser puts a short number word into a pause",
+    "separation-lost": "'one seven' as 'one seven eight': the same",
+    "voltage-without-current": "'pack eight' as 'pack six': the recogniser; with other numbers it is heard",
 }
-"""By rule, what is heard instead, and why."""
+"""By rule, what is heard instead, and the likely reason. Nothing is demanded of them."""
 
 
-async def unheard(rules: list[Rule], style: NumberStyle, above_noise_db: float) -> dict[str, str]:
-    """Return what was heard wrongly, by rule."""
-    synthesiser, recogniser = (
-        Synthesiser(Voice(language="en-us"), timeout_s=30.0, start_timeout_s=60.0),
-        Recogniser(),
-    )
-    wrong = {}
-    for rule in rules:
-        words = spoken_by(rule, zlib.crc32(rule.id.encode()), style)
-        heard = recogniser.hear(grammar_of(rule, style), as_heard(await synthesiser.sound(words), above_noise_db))
-        if heard != heard_words(words):
-            wrong[rule.id] = heard
-    await synthesiser.close()
-    return wrong
+def test_what_is_not_recognised_is_shipped() -> None:
+    assert set(NOT_RECOGNISED) <= {rule.id for rule in shipped()}
 
 
 @pytest.mark.timeout(1200)
 async def test_every_callout_is_recognised() -> None:
-    wrong = await unheard(list(shipped()), NumberStyle.DIGITS, 40.0)
-    assert set(wrong) == set(NOT_RECOGNISED), wrong
+    rules = [rule for rule in shipped() if rule.id not in NOT_RECOGNISED]
+    wrong = {}
+    async for one in hearings(rules, LANGUAGE, NumberStyle.DIGITS, 40.0):
+        if one.heard != one.said:
+            wrong[one.rule.id] = f"said '{one.said}', heard '{one.heard}'"
+    assert wrong == {}
 
 
-async def test_other_words_are_not_taken_for_the_right_ones() -> None:
-    """So that the test above can fail: words swapped before they are spoken come out swapped, or not at all."""
-    rule = next(rule for rule in shipped() if rule.id == "return-now")
-    synthesiser, recogniser = (
-        Synthesiser(Voice(language="en-us"), timeout_s=30.0, start_timeout_s=60.0),
-        Recogniser(),
-    )
-    right = heard_words(spoken_by(rule, 0, NumberStyle.DIGITS))
-    for said in (
+@pytest.mark.parametrize(
+    "said",
+    [
         "Caution. Return. Reserve reached. Turn back now.",
         "Warning. Return. Reserve reached. Turn on now.",
-        "Warning. Home. Reserve reached. Turn back now.",
-    ):
-        sound = as_heard(await synthesiser.sound(said))
-        assert recogniser.hear(grammar_of(rule, NumberStyle.DIGITS), sound) != right, said
-    await synthesiser.close()
+        "Warning. Return. Reserve reached. Land now.",
+        "Warning. Plan. Reserve reached. Turn back now.",
+    ],
+)
+async def test_wrong_callouts_are_heard_as_wrong(said: str) -> None:
+    """So that the test above can fail: swapped words come out swapped."""
+    rule = next(rule for rule in shipped() if rule.id == "return-now")
+    right = spoken_by(rule, 0, NumberStyle.DIGITS)
+    grammar = grammar_of(rule, NumberStyle.DIGITS)
+    synthesiser, recogniser = (
+        Synthesiser(Voice(language=LANGUAGE), timeout_s=30.0, start_timeout_s=60.0),
+        Recogniser(),
+    )
+    try:
+        assert recogniser.hear(grammar, as_heard(await synthesiser.sound(right))) == heard_words(right)
+        assert recogniser.hear(grammar, as_heard(await synthesiser.sound(said))) == heard_words(said)
+    finally:
+        await synthesiser.close()
