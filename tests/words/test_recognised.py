@@ -23,7 +23,9 @@ from watchkeeper.edges.voice_synthesiser import Synthesiser
 
 LANGUAGE = "en-us"
 NOT_RECOGNISED = {
+    "battery-unfit": "'stay on the ground' as 'armed' in one run of two: the recogniser, by what it heard before",
     "keep-out-near": "without the last word, 'it': the recogniser, of a word that short before silence",
+    "obstacle-now": "'stop now' as 'stop both', cut off: the recogniser gives up before the end",
     "resistance-high": "'pack seven' as 'pack seven eight': the recogniser puts a short number word into a pause",
     "separation-lost": "'one seven' as 'one seven eight': the same",
     "voltage-without-current": "'pack eight' as 'pack six': the recogniser; with other numbers it is heard",
