@@ -194,17 +194,18 @@ def as_heard(sound: bytes, above_noise_db: float = FLOOR_DB) -> bytes:
 
 
 class Recogniser:
-    """One decoder, given a grammar at a time."""
-
-    def __init__(self) -> None:
-        self._decoder = pocketsphinx.Decoder(samprate=HEARD_HZ, lm=None, loglevel="FATAL", **SETTINGS)
+    """Hears one callout at a time."""
 
     def hear(self, grammar: str, sound: bytes) -> str:
-        """Return the words recognised, or nothing if no callout of the grammar fits."""
-        self._decoder.add_jsgf_string("callouts", grammar)
-        self._decoder.activate_search("callouts")
-        self._decoder.start_utt()
-        self._decoder.process_raw(sound, full_utt=True)
-        self._decoder.end_utt()
-        found = self._decoder.hyp()
+        """Return the words recognised, or nothing if no callout of the grammar fits.
+
+        By a decoder of its own each: one that goes on remembers what it heard before.
+        """
+        decoder = pocketsphinx.Decoder(samprate=HEARD_HZ, lm=None, loglevel="FATAL", **SETTINGS)
+        decoder.add_jsgf_string("callouts", grammar)
+        decoder.activate_search("callouts")
+        decoder.start_utt()
+        decoder.process_raw(sound, full_utt=True)
+        decoder.end_utt()
+        found = decoder.hyp()
         return "" if found is None else re.sub(r"\(\d+\)", "", found.hypstr)
