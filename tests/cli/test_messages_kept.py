@@ -15,6 +15,7 @@ from typing import Any, Protocol
 import pytest
 
 from tests.conftest import RequireProgram
+from tests.edges.broker_parts import Embedded
 from tests.edges.mqtt_crowd import KEYS, Drill, Speaks, Subscriber, changes, left_in, retained
 from tests.edges.mqtt_parts import Broker
 from watchkeeper.edges.mqtt_address import rule_level
@@ -22,7 +23,11 @@ from watchkeeper.edges.mqtt_spool_file import lock_beside, spool_file
 
 SPEED = 12.0
 STATION = "watchkeeper/drill-field-1"
-KINDS = [Speaks("mosquitto, MQTT 5", older=False), Speaks("mosquitto, MQTT 3.1.1", older=True)]
+KINDS = [
+    Speaks("mosquitto, MQTT 5", older=False),
+    Speaks("mosquitto, MQTT 3.1.1", older=True),
+    Speaks("embedded, MQTT 3.1.1", older=True),
+]
 
 
 class AnyBroker(Protocol):
@@ -93,7 +98,10 @@ def scene_on(broker: AnyBroker, folder: Path, speaks: Speaks) -> Iterator[Scene]
 
 @pytest.fixture(params=KINDS, ids=lambda speaks: speaks.name)
 def scene(request: pytest.FixtureRequest, require_program: RequireProgram, tmp_path: Path) -> Iterator[Scene]:
-    with scene_on(Broker(require_program("mosquitto"), tmp_path), tmp_path, request.param) as scene:
+    speaks: Speaks = request.param
+    embedded = speaks.name.startswith("embedded")
+    broker: AnyBroker = Embedded() if embedded else Broker(require_program("mosquitto"), tmp_path)
+    with scene_on(broker, tmp_path, speaks) as scene:
         yield scene
 
 

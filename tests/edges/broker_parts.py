@@ -103,8 +103,14 @@ class Client:
 class Worker:
     """The broker's process by itself."""
 
-    def __init__(self, host: str = "127.0.0.1", user: str | None = None, password: str | None = None) -> None:
-        self.port = free_port()
+    def __init__(
+        self,
+        host: str = "127.0.0.1",
+        user: str | None = None,
+        password: str | None = None,
+        port: int | None = None,
+    ) -> None:
+        self.port = free_port() if port is None else port
         self.process = subprocess.Popen(
             worker_command(), stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=worker_environment()
         )
@@ -149,6 +155,24 @@ class Worker:
             self.process.stdout.close()
         while not self.said.empty():
             assert "fault" not in self.said.get()
+
+
+class Embedded:
+    """The embedded broker as one that can be stopped, with no time for a goodbye, and started again."""
+
+    def __init__(self) -> None:
+        self.port = free_port()
+        self.url = f"mqtt://127.0.0.1:{self.port}"
+        self._worker: Worker | None = None
+
+    def start(self) -> None:
+        self._worker = Worker(port=self.port)
+
+    def stop(self) -> None:
+        if self._worker is not None:
+            self._worker.process.kill()
+            self._worker.close()
+            self._worker = None
 
 
 @contextmanager

@@ -23,10 +23,12 @@ from tests.conftest import ROOT
 
 PATIENCE_S = 60.0
 LAUNCH = """
-import functools, sys
+import sys
 from watchkeeper.cli import outfit
 from watchkeeper.cli.main import main
-outfit.Mqtt = functools.partial(outfit.Mqtt, only_3_1_1={older}, hold_s=3.0, first_pause_s=0.2)
+from watchkeeper.edges.mqtt import Mqtt
+ours = dict(only_3_1_1={older}, hold_s=3.0, first_pause_s=0.2)
+outfit.Mqtt = lambda *given, **named: Mqtt(*given, **(named | ours))
 sys.exit(main(sys.argv[1:]))
 """
 """The program itself, in one version of the protocol, and with less patience than in the field."""

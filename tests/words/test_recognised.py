@@ -23,10 +23,10 @@ from watchkeeper.edges.voice_synthesiser import Synthesiser
 
 LANGUAGE = "en-us"
 NOT_RECOGNISED = {
-    "battery-unfit": "'stay on the ground' as 'armed'; the recogniser, for it is heard in other company",
+    "battery-unfit": "'stay on the ground' as 'armed'; in an earlier run of the same words it was heard",
     "battery-worn": "'worn six' as 'worn eight six': the recogniser puts a short number word into a pause",
     "keep-out-near": "without the last word, 'it': the recogniser, of a word that short before silence",
-    "link-trend": "'nine one' as 'one one': the recogniser; with other numbers it is heard",
+    "link-trend": "'nine one' as 'one one': the recogniser takes one short number word for another",
     "resistance-high": "'pack seven' as 'pack seven eight': a short number word in a pause",
     "voltage-without-current": "'pack eight' as 'pack six': the recogniser; with other numbers it is heard",
 }
