@@ -282,10 +282,11 @@ async def test_the_process_ends_with_its_parent(synthesiser: Synthesiser) -> Non
     await synthesiser.start()
     process = synthesiser._process
     assert process is not None
-    assert process.stdin is not None
-    process.stdin.close()
+    assert process._process.stdin is not None
+    process._process.stdin.close()
     async with asyncio.timeout(10):
-        assert await process.wait() == 0
+        await process._ended.wait()
+    assert process._process.returncode == 0
 
 
 async def test_known_words_are_not_rendered_again(synthesiser: Synthesiser) -> None:

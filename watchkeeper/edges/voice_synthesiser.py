@@ -16,6 +16,7 @@ from typing import Any
 
 import structlog
 
+from watchkeeper.edges.child import LONGEST, Child
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.voice_sound import VoiceError, as_wav, read_sound
 
@@ -119,7 +120,7 @@ class Synthesiser:
         self._command = worker_command() if command is None else list(command)
         self._timeout_s = timeout_s
         self._start_timeout_s = start_timeout_s
-        self._process: asyncio.subprocess.Process | None = None
+        self._process: Child | None = None
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._number = 0
         self._cache: OrderedDict[str, bytes] = OrderedDict()
@@ -139,7 +140,7 @@ class Synthesiser:
             await self._start()
 
     async def _start(self) -> None:
-        if self._process is not None and self._process.returncode is None:
+        if self._process is not None and self._process.running:
             return
         await self._kill()
         if self._folder is None:
@@ -149,15 +150,7 @@ class Synthesiser:
                 raise VoiceError(f"no place for sound: {error.strerror}") from None
         self.starts += 1
         try:
-            self._process = await asyncio.create_subprocess_exec(
-                *self._command,
-                self._folder.name,
-                stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.PIPE,
-                stderr=asyncio.subprocess.DEVNULL,
-                env=worker_environment(),
-                start_new_session=True,  # Ctrl-C is for the watch, which then ends this process in good order
-            )
+            self._process = Child([*self._command, self._folder.name], worker_environment())
         except OSError as error:
             raise VoiceError(f"the synthesiser does not start: {error.strerror}") from None
         try:
@@ -235,12 +228,11 @@ class Synthesiser:
         try:
             await self._start()
             assert self._process is not None
-            assert self._process.stdin is not None
             assert self._folder is not None
             self._number += 1
             path = Path(self._folder.name) / f"{self._number}.wav"
             try:
-                self._process.stdin.write(request_line(self._number, text, path, self._options))
+                self._process.write(request_line(self._number, text, path, self._options))
                 line = await self._line(self._timeout_s)
                 self.language = _check_reply(line, self._number)
                 sound = read_sound(path, text, self._options.rate_wpm)
@@ -258,29 +250,20 @@ class Synthesiser:
 
     async def _line(self, timeout_s: float) -> bytes:
         assert self._process is not None
-        assert self._process.stdout is not None
         try:
-            async with asyncio.timeout(timeout_s):
-                line = await self._process.stdout.readline()
+            line = await self._process.line(timeout_s)
         except TimeoutError:
             raise VoiceError(f"the synthesiser took longer than {timeout_s:g} s") from None
-        except ValueError:
-            raise VoiceError("the synthesiser's reply is too long") from None
+        if len(line) > LONGEST:
+            raise VoiceError("the synthesiser's reply is too long")
         if not line.endswith(b"\n"):
             raise VoiceError("the synthesiser died")
         return line
 
     async def _kill(self) -> None:
         process, self._process = self._process, None
-        if process is None:
-            return
-        with contextlib.suppress(ProcessLookupError):
-            process.kill()
-        if process.stdin is not None:
-            process.stdin.close()
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(_KILLED_WITHIN_S):
-                await process.wait()
+        if process is not None:
+            await process.kill(_KILLED_WITHIN_S)
 
     def _keep(self, text: str, sound: bytes) -> None:
         self._drop(text)
