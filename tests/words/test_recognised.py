@@ -39,10 +39,10 @@ def test_what_is_not_recognised_is_shipped() -> None:
 
 @pytest.mark.timeout(1200)
 async def test_every_callout_is_recognised() -> None:
-    rules = [rule for rule in shipped() if rule.id not in NOT_RECOGNISED]
+    """All are spoken, those listed too: eSpeak's samples differ a little by what it said before."""
     wrong = {}
-    async for one in hearings(rules, LANGUAGE, NumberStyle.DIGITS, 40.0):
-        if one.heard != one.said:
+    async for one in hearings(shipped(), LANGUAGE, NumberStyle.DIGITS, 40.0):
+        if one.heard != one.said and one.rule.id not in NOT_RECOGNISED:
             wrong[one.rule.id] = f"said '{one.said}', heard '{one.heard}'"
     assert wrong == {}
 
