@@ -8,7 +8,7 @@ from pathlib import Path
 
 from watchkeeper.alerts.events import AlertChange, Happening
 from watchkeeper.cli.inputs import load_rules
-from watchkeeper.edges.jsonlines import decision_line
+from watchkeeper.edges.records.jsonlines import decision_line
 from watchkeeper.engine import Engine
 from watchkeeper.link.recording import RecordingReader
 from watchkeeper.rules.load import RuleSet

@@ -12,8 +12,8 @@ from tests.alerts.driver import Driver, pack, rule
 from tests.recordings import alerts, lines
 from tests.test_engine import T0, Plane, fly
 from watchkeeper.alerts.events import AlertChange, Happening, Order
-from watchkeeper.edges.record_folder import open_recording
-from watchkeeper.edges.recorder import Recorder
+from watchkeeper.edges.records.folder import open_recording
+from watchkeeper.edges.records.recorder import Recorder
 from watchkeeper.engine import Engine
 from watchkeeper.rules.load import load_packs
 

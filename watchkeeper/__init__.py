@@ -8,7 +8,10 @@ bytes -> frames -> messages   link/
 -> verdicts                   rules/
 -> alerts, callouts           alerts/
 all driven by                 engine.py (no input or output, no clock)
+what is shown                 picture/
+after a flight                debrief/
 outlets, sources, files       edges/
+the page                      page/
 the running watch             daemon.py, cli/
 """
 

@@ -21,7 +21,7 @@ from watchkeeper.edges.kept import KEEP_EVERY_S, Keeper
 from watchkeeper.edges.ledger_file import LedgerKeeper
 from watchkeeper.edges.outlets import Hub
 from watchkeeper.edges.pack_files import PackFiles
-from watchkeeper.edges.recorder import Recorder
+from watchkeeper.edges.records.recorder import Recorder
 from watchkeeper.engine import Engine
 from watchkeeper.errors import BadInputError, Fault
 

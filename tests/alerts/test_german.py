@@ -31,24 +31,18 @@ from watchkeeper.alerts.language import ENGLISH
 from watchkeeper.alerts.language_file import WORDS, wording_faults
 from watchkeeper.alerts.phrases import PHRASES
 from watchkeeper.alerts.spoken import NumberStyle, spell_numbers
-from watchkeeper.edges import (
-    broker,
-    gaps,
-    kept,
-    ledger_file,
-    minder,
-    mqtt_health,
-    mqtt_spool,
-    recorder,
-    settings_check,
-    sound_health,
-    staying_awake,
-    watch_log,
-)
-from watchkeeper.edges.attention import STAND_IN
-from watchkeeper.edges.gaps import spoken_length
-from watchkeeper.edges.mqtt_login import LoginError
-from watchkeeper.edges.mqtt_trouble import of_network
+from watchkeeper.edges import kept, ledger_file, settings_check
+from watchkeeper.edges.broker import embedded as broker
+from watchkeeper.edges.host import sound_health, staying_awake
+from watchkeeper.edges.minder import minder
+from watchkeeper.edges.mqtt import health as mqtt_health
+from watchkeeper.edges.mqtt import spool as mqtt_spool
+from watchkeeper.edges.mqtt.login import LoginError
+from watchkeeper.edges.mqtt.trouble import of_network
+from watchkeeper.edges.records import recorder, watch_log
+from watchkeeper.edges.sources import gaps
+from watchkeeper.edges.sources.gaps import spoken_length
+from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.rules.levels import Change, Level
 from watchkeeper.rules.spoken_units import chosen, in_units
 from watchkeeper.rules.template import parse_template

@@ -7,7 +7,7 @@ import json
 from tests.alerts.driver import Driver, rule
 from watchkeeper.alerts.events import AlertChange
 from watchkeeper.edges.console import console_line
-from watchkeeper.edges.jsonlines import alert_line, decision_line
+from watchkeeper.edges.records.jsonlines import alert_line, decision_line
 
 PLAIN = rule('id: late\nlevel: caution\nwhen: link.lag > 3 s\nsay: "Link. Late. Wait."')
 

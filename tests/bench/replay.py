@@ -16,8 +16,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # run as a script 
 from tests.bench.decode import bare, best_rate, options_of
 from watchkeeper.cli.inputs import load_rules
 from watchkeeper.cli.replay import play
-from watchkeeper.edges.jsonlines import decision_line
-from watchkeeper.edges.record_folder import open_recording
+from watchkeeper.edges.records.folder import open_recording
+from watchkeeper.edges.records.jsonlines import decision_line
 from watchkeeper.engine import Engine
 
 RULES = load_rules([])

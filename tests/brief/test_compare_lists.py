@@ -19,7 +19,7 @@ from watchkeeper.aircraft.parameters import BYTEWISE, CAST
 from watchkeeper.brief.asked import LowBattery, Trigger, Window
 from watchkeeper.brief.compare import compare, differences
 from watchkeeper.brief.findings import SettingsToday
-from watchkeeper.edges.parameters_of import parameters_of
+from watchkeeper.edges.records.parameters_of import parameters_of
 
 
 def sent(encoding: int, *, told: bool) -> SeenParameters:

@@ -18,8 +18,8 @@ from tests.conftest import RequireProgram
 from tests.edges.broker_parts import Embedded
 from tests.edges.mqtt_crowd import KEYS, Drill, Speaks, Subscriber, changes, left_in, retained
 from tests.edges.mqtt_parts import Broker
-from watchkeeper.edges.mqtt_address import rule_level
-from watchkeeper.edges.mqtt_spool_file import lock_beside, spool_file
+from watchkeeper.edges.mqtt.address import rule_level
+from watchkeeper.edges.mqtt.spool_file import lock_beside, spool_file
 
 SPEED = 12.0
 STATION = "watchkeeper/drill-field-1"

@@ -17,10 +17,10 @@ from pathlib import Path
 
 from tests.conftest import ROOT
 from tests.edges.minder_ear import PATCH, PATIENCE_S, RUN, Ear, listening
-from watchkeeper.edges.minder import WORDS
+from watchkeeper.edges.minder.minder import WORDS
 
 WATCH = """
-from watchkeeper.edges import minder
+from watchkeeper.edges.minder import minder
 command = [sys.executable, "-P", "-c", os.environ["MINDER"], *sys.argv[1:3]]
 minder.minder_command = lambda: command
 class Waited(minder.Minder):

@@ -16,8 +16,8 @@ from typing import Any, NamedTuple
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from watchkeeper.edges.broker import worker_command
-from watchkeeper.edges.voice_synthesiser import worker_environment
+from watchkeeper.edges.broker.embedded import worker_command
+from watchkeeper.edges.voice.synthesiser import worker_environment
 
 PATIENCE_S = 30.0
 

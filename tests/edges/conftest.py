@@ -10,7 +10,7 @@ import pytest
 from tests.conftest import RequireProgram
 from tests.edges.mqtt_parts import Broker, Listener
 from tests.edges.spool_parts import Desk
-from watchkeeper.edges import mqtt_spool
+from watchkeeper.edges.mqtt import spool as mqtt_spool
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import signal  # type: ignore[import-untyped]
 
-from watchkeeper.edges.voice_sound import RATE_HZ
+from watchkeeper.edges.voice.sound import RATE_HZ
 
 Samples = npt.NDArray[np.float64]
 

@@ -12,8 +12,8 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-from watchkeeper.edges.minder_process import BEAT, SIZE_BYTES
-from watchkeeper.edges.voice_synthesiser import worker_environment
+from watchkeeper.edges.minder.process import BEAT, SIZE_BYTES
+from watchkeeper.edges.voice.synthesiser import worker_environment
 
 PATIENCE_S = 30.0
 PATCH = """
@@ -39,7 +39,7 @@ miniaudio.PlaybackDevice = Device
 """
 """Time is CLOCK_MONOTONIC: the same in all processes (Linux)."""
 RUN = """
-from watchkeeper.edges import minder_process
+from watchkeeper.edges.minder import process as minder_process
 for setting in sys.argv[2:]:
     name, value = setting.split("=")
     setattr(minder_process, name, float(value))

@@ -26,7 +26,7 @@ LAUNCH = """
 import sys
 from watchkeeper.cli import outfit
 from watchkeeper.cli.main import main
-from watchkeeper.edges.mqtt import Mqtt
+from watchkeeper.edges.mqtt.outlet import Mqtt
 ours = dict(only_3_1_1={older}, hold_s=3.0, first_pause_s=0.2)
 outfit.Mqtt = lambda *given, **named: Mqtt(*given, **(named | ours))
 sys.exit(main(sys.argv[1:]))

@@ -21,7 +21,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Order, State
 from watchkeeper.edges.clock import utc_text
-from watchkeeper.edges.mqtt import Mqtt
+from watchkeeper.edges.mqtt.outlet import Mqtt
 
 START_US = 1_777_887_000_000_000
 

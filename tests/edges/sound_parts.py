@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from watchkeeper.edges.voice_sound import RATE_HZ
+from watchkeeper.edges.voice.sound import RATE_HZ
 
 Samples = npt.NDArray[np.float64]
 DEVICE = "Recorder"

@@ -12,7 +12,7 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
 from watchkeeper.edges.clock import Clock
-from watchkeeper.edges.sources import Source
+from watchkeeper.edges.sources.urls import Source
 from watchkeeper.link.encode import Encoder
 
 PATIENCE_S = 20.0

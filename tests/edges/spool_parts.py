@@ -8,12 +8,12 @@ from pathlib import Path
 
 from tests.edges.mqtt_parts import START_US, change
 from watchkeeper.alerts.events import State
-from watchkeeper.edges.messages import Writer
-from watchkeeper.edges.mqtt_address import Topics
-from watchkeeper.edges.mqtt_outbox import Waiting
-from watchkeeper.edges.mqtt_spool import Spool
-from watchkeeper.edges.mqtt_spool_file import spool_file
-from watchkeeper.edges.mqtt_spool_lines import Kept, head_line, read_lines
+from watchkeeper.edges.messages.payloads import Writer
+from watchkeeper.edges.mqtt.address import Topics
+from watchkeeper.edges.mqtt.outbox import Waiting
+from watchkeeper.edges.mqtt.spool import Spool
+from watchkeeper.edges.mqtt.spool_file import spool_file
+from watchkeeper.edges.mqtt.spool_lines import Kept, head_line, read_lines
 
 STATION = "field-1"
 TOPICS = Topics(STATION)

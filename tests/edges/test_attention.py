@@ -15,10 +15,10 @@ from tests.edges.sound_parts import as_samples
 from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Level
 from watchkeeper.cli.inputs import load_rules
-from watchkeeper.edges.attention import STAND_IN, attention_sound, with_attention
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice_sound import RATE_HZ, as_wav
-from watchkeeper.edges.voice_synthesiser import Synthesiser
+from watchkeeper.edges.voice.attention import STAND_IN, attention_sound, with_attention
+from watchkeeper.edges.voice.sound import RATE_HZ, as_wav
+from watchkeeper.edges.voice.synthesiser import Synthesiser
 
 URGENT = (Level.WARNING, Level.CAUTION)
 NOISE_RATIO_DB = 0.0

@@ -20,11 +20,11 @@ from tests.conftest import ROOT
 from tests.edges.broker_parts import free_port
 from tests.edges.mqtt_parts import Listener, Running, Told, change
 from watchkeeper.cli.messaging import Messaging
-from watchkeeper.edges import broker as broker_module
-from watchkeeper.edges.broker import ENDED, RUNS, TAKEN, EmbeddedBroker, open_to_network, parse_place
-from watchkeeper.edges.broker_access import Access, is_local
-from watchkeeper.edges.broker_packets import Connect, RefusedError
-from watchkeeper.edges.mqtt_login import Messages
+from watchkeeper.edges.broker import embedded as broker_module
+from watchkeeper.edges.broker.access import Access, is_local
+from watchkeeper.edges.broker.embedded import ENDED, RUNS, TAKEN, EmbeddedBroker, open_to_network, parse_place
+from watchkeeper.edges.broker.packets import Connect, RefusedError
+from watchkeeper.edges.mqtt.login import Messages
 from watchkeeper.errors import BadInputError
 
 
@@ -50,7 +50,7 @@ async def test_the_outlet_works_through_it_and_its_end_is_told_once_and_mended(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(broker_module, "SOUND_AFTER_S", 1.0)
-    monkeypatch.setattr("watchkeeper.edges.mqtt_health.SOUND_AFTER_S", 0.0)
+    monkeypatch.setattr("watchkeeper.edges.mqtt.health.SOUND_AFTER_S", 0.0)
     told, own, port = Told(), Told(), free_port()
     with structlog.testing.capture_logs() as logs:
         async with kept(own, port) as broker:

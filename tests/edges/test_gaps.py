@@ -6,8 +6,8 @@ import time
 
 import pytest
 
-from watchkeeper.edges import gaps
-from watchkeeper.edges.gaps import PART, TOLD_FOR_S, Gaps, spoken_length
+from watchkeeper.edges.sources import gaps
+from watchkeeper.edges.sources.gaps import PART, TOLD_FOR_S, Gaps, spoken_length
 
 
 class Clocks:

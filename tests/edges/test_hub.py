@@ -12,7 +12,7 @@ import pytest
 
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, State
 from watchkeeper.edges.outlets import LAST_WORDS_S, Hub
-from watchkeeper.edges.watch_log import WatchLog
+from watchkeeper.edges.records.watch_log import WatchLog
 
 
 def alert(n: int) -> AlertChange:

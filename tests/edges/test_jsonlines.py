@@ -18,7 +18,7 @@ from watchkeeper.alerts.events import (
     State,
     Step,
 )
-from watchkeeper.edges.jsonlines import alert_line, decision_line, order_record, rounded
+from watchkeeper.edges.records.jsonlines import alert_line, decision_line, order_record, rounded
 
 KEYS = [
     "time",

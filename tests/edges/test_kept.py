@@ -28,7 +28,7 @@ from watchkeeper.edges.kept import (
     read_kept,
     write_whole,
 )
-from watchkeeper.edges.record_folder import _LONGEST_LINE
+from watchkeeper.edges.records.folder import _LONGEST_LINE
 
 NOW_US = 1_777_887_000_000_000
 Reports = asyncio.Queue[tuple[str, bool, str]]

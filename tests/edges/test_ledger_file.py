@@ -35,8 +35,8 @@ from watchkeeper.edges import ledger_file
 from watchkeeper.edges.clock import utc_text
 from watchkeeper.edges.ledger_file import UNLABELLED, UNREADABLE, LedgerKeeper, read_ledger_file, update
 from watchkeeper.edges.outlets import Hub
-from watchkeeper.edges.record_folder import open_recording
-from watchkeeper.edges.recorder import Recorder
+from watchkeeper.edges.records.folder import open_recording
+from watchkeeper.edges.records.recorder import Recorder
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.engine import Engine
 from watchkeeper.errors import BadInputError

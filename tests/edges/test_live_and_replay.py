@@ -10,9 +10,9 @@ import pytest
 
 from tests.conftest import RequireData
 from watchkeeper.alerts.events import AlertChange, Happening, Order, Preparation, Step
-from watchkeeper.edges.jsonlines import decision_line
-from watchkeeper.edges.record_folder import open_recording
-from watchkeeper.edges.recorder import Recorder
+from watchkeeper.edges.records.folder import open_recording
+from watchkeeper.edges.records.jsonlines import decision_line
+from watchkeeper.edges.records.recorder import Recorder
 from watchkeeper.engine import Engine
 from watchkeeper.link.encode import Encoder
 from watchkeeper.resources import shipped_rules

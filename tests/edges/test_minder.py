@@ -18,14 +18,14 @@ import numpy as np
 import pytest
 
 from tests.edges.minder_ear import PATIENCE_S, command, listening, minding
-from watchkeeper.edges import minder as minder_module
-from watchkeeper.edges import minder_sound
 from watchkeeper.edges.configuration import Voice
-from watchkeeper.edges.minder import LOST, NO_MINDER, PART, WORDLESS, WORDS, Minder
-from watchkeeper.edges.minder_process import BEAT, DISMISS
-from watchkeeper.edges.minder_sound import attention, prepare
-from watchkeeper.edges.voice_sound import RATE_HZ
-from watchkeeper.edges.voice_synthesiser import worker_environment
+from watchkeeper.edges.minder import minder as minder_module
+from watchkeeper.edges.minder import sound as minder_sound
+from watchkeeper.edges.minder.minder import LOST, NO_MINDER, PART, WORDLESS, WORDS, Minder
+from watchkeeper.edges.minder.process import BEAT, DISMISS
+from watchkeeper.edges.minder.sound import attention, prepare
+from watchkeeper.edges.voice.sound import RATE_HZ
+from watchkeeper.edges.voice.synthesiser import worker_environment
 
 SOUNDS = {"died": attention(1.0), "hung": attention(0.5)}
 
@@ -189,7 +189,7 @@ async def test_without_a_synthesiser_it_only_sounds_and_says_so(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     broken = [sys.executable, "-c", ""]
-    monkeypatch.setattr("watchkeeper.edges.voice_synthesiser.worker_command", lambda: broken)
+    monkeypatch.setattr("watchkeeper.edges.voice.synthesiser.worker_command", lambda: broken)
     sounds, why = await prepare(WORDS, Voice())
     assert why == "the synthesiser died"
     assert all(sound.count(attention(1.0)) == 2 for sound in sounds.values())

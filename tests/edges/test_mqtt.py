@@ -87,7 +87,7 @@ async def test_stopping_leaves_status_stopped_within_half_a_second(broker: Broke
 
 _CHILD = """
 import asyncio, sys, time
-from watchkeeper.edges.mqtt import Mqtt
+from watchkeeper.edges.mqtt.outlet import Mqtt
 asyncio.run(Mqtt(sys.argv[1], station="field-1", exercise=False, report=lambda *_: None, delivered=lambda *_: None,
     on_order=lambda _: [], clock=lambda: time.time_ns() // 1000, readings=dict).run())
 """

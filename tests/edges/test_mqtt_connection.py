@@ -16,7 +16,7 @@ import structlog
 
 from tests.conftest import RequireProgram
 from tests.edges.mqtt_parts import Broker, Listener, Running, Told, change
-from watchkeeper.edges.mqtt_outbox import Outbox
+from watchkeeper.edges.mqtt.outbox import Outbox
 
 Answer = Callable[[bytes], bytes | None]
 """What a fake broker says to a CONNECT packet; None: it closes the connection."""
@@ -141,7 +141,7 @@ async def test_ending_while_a_broker_says_nothing_takes_no_time() -> None:
 
 
 async def test_a_broker_that_says_nothing_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("watchkeeper.edges.mqtt_connection.REACH_S", 0.2)
+    monkeypatch.setattr("watchkeeper.edges.mqtt.connection.REACH_S", 0.2)
     told = Told()
     with structlog.testing.capture_logs() as logs:
         async with fake_broker(lambda _: b"") as (url, asked), Running(told.outlet(url)):

@@ -8,7 +8,7 @@ from pathlib import Path
 from tests.edges.mqtt_parts import START_US, Broker, Listener, Running, Told, change
 from tests.edges.spool_parts import event, left_in
 from watchkeeper.alerts.events import Change, Level, State
-from watchkeeper.edges.mqtt_outbox import Outbox, Waiting
+from watchkeeper.edges.mqtt.outbox import Outbox, Waiting
 
 
 def test_what_was_answered_just_before_the_end_of_a_connection_waits_again() -> None:

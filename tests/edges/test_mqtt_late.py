@@ -94,7 +94,7 @@ async def test_a_connection_that_only_the_broker_still_has_ends_before_the_next(
 async def test_a_wrong_status_is_set_right_at_once(
     broker: Broker, listener: Listener, monkeypatch: pytest.MonkeyPatch, wrong: str
 ) -> None:
-    monkeypatch.setattr("watchkeeper.edges.mqtt_session.BEAT_S", 60.0)  # not by the way, some time later
+    monkeypatch.setattr("watchkeeper.edges.mqtt.session.BEAT_S", 60.0)  # not by the way, some time later
     async with Running(Told().outlet(broker.url)):
         right = await listener.on(STATUS, state="watching")
         listener.publish(STATUS, right.payload.replace(b'"watching"', f'"{wrong}"'.encode()), retain=True)
@@ -146,7 +146,7 @@ async def test_callouts_run_out_while_there_is_no_broker(require_program: Requir
 async def test_no_more_than_one_message_of_readings_is_under_way(
     broker: Broker, listener: Listener, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("watchkeeper.edges.mqtt_connection.REACH_S", 1.0)  # 20 times as long as between readings
+    monkeypatch.setattr("watchkeeper.edges.mqtt.connection.REACH_S", 1.0)  # 20 times as long as between readings
     told = Told()
     told.readings = {42: {"battery.voltage": 22.5}}
     async with Running(told.outlet(broker.url)):

@@ -21,9 +21,9 @@ from tests.conftest import ROOT, RequireProgram
 from tests.edges.broker_parts import Client, Worker, free_port, worker
 from tests.edges.mqtt_parts import Broker, Running, Told
 from watchkeeper.edges.configuration import read_configuration, settle
-from watchkeeper.edges.mqtt_address import parse_broker
-from watchkeeper.edges.mqtt_connection import ASK_AGAIN_S, VersionAsked
-from watchkeeper.edges.mqtt_login import Login, Messages
+from watchkeeper.edges.mqtt.address import parse_broker
+from watchkeeper.edges.mqtt.connection import ASK_AGAIN_S, VersionAsked
+from watchkeeper.edges.mqtt.login import Login, Messages
 from watchkeeper.errors import BadInputError
 
 SECRET = "s3cret:/@"  # noqa: S105  (of a broker that lives for one test)

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from tests.edges.mqtt_parts import START_US, change
 from watchkeeper.alerts.events import Level, Refusal, RoutineCall
-from watchkeeper.edges.messages import PAYLOADS, Message, Writer
-from watchkeeper.edges.mqtt_address import Topics, parse_broker, rule_level
-from watchkeeper.edges.mqtt_outbox import Outbox, Waiting
-from watchkeeper.edges.schemas import schemas
+from watchkeeper.edges.messages.payloads import PAYLOADS, Message, Writer
+from watchkeeper.edges.messages.schemas import schemas
+from watchkeeper.edges.mqtt.address import Topics, parse_broker, rule_level
+from watchkeeper.edges.mqtt.outbox import Outbox, Waiting
 from watchkeeper.errors import BadInputError
 
 WRITER = Writer(exercise=False, version="0.1.0")

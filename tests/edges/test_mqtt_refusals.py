@@ -10,8 +10,8 @@ import structlog
 
 from tests.conftest import RequireProgram
 from tests.edges.mqtt_parts import Broker, Listener, Running, Told, change
-from watchkeeper.edges.mqtt_health import Health
-from watchkeeper.edges.mqtt_trouble import Trouble
+from watchkeeper.edges.mqtt.health import Health
+from watchkeeper.edges.mqtt.trouble import Trouble
 
 REFUSES = "Message broker refuses messages: no permission. Let the watch publish in its access rules."
 ALERT = "watchkeeper/field-1/42/alert/link-lost"
@@ -48,7 +48,7 @@ async def test_refused_messages_are_lost_said_once_and_said_when_it_ends(
     guarded: Guarded, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """MQTT 5 section 3.4.2.1: a PUBACK with reason code 135, not authorised."""
-    monkeypatch.setattr("watchkeeper.edges.mqtt_session.STATUS_EVERY_S", 1.0)
+    monkeypatch.setattr("watchkeeper.edges.mqtt.session.STATUS_EVERY_S", 1.0)
     told = Told()
     told.readings = {42: {"battery.voltage": 22.5}}
     outlet = told.outlet(guarded.broker.url)

@@ -16,11 +16,11 @@ from tests.conftest import ROOT
 from tests.edges.mqtt_parts import START_US
 from tests.edges.spool_parts import TOPICS, WRITER, Desk, event
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Refusal, RoutineCall, State
-from watchkeeper.edges import mqtt_spool
-from watchkeeper.edges.mqtt_outbox import Waiting
-from watchkeeper.edges.mqtt_spool import AGAIN
-from watchkeeper.edges.mqtt_spool_file import lock_beside, spool_file
-from watchkeeper.edges.mqtt_spool_lines import Kept
+from watchkeeper.edges.mqtt import spool as mqtt_spool
+from watchkeeper.edges.mqtt.outbox import Waiting
+from watchkeeper.edges.mqtt.spool import AGAIN
+from watchkeeper.edges.mqtt.spool_file import lock_beside, spool_file
+from watchkeeper.edges.mqtt.spool_lines import Kept
 
 
 def test_put_returns_when_the_file_has_it_and_what_is_done_is_gone(desk: Desk) -> None:
@@ -117,7 +117,7 @@ def test_two_watches_do_not_share_a_file(desk: Desk) -> None:
 HOLDER = """
 import sys
 from pathlib import Path
-from watchkeeper.edges.mqtt_spool_file import lock_beside
+from watchkeeper.edges.mqtt.spool_file import lock_beside
 lock_beside(Path(sys.argv[1]))
 print(flush=True)
 sys.stdin.read()

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from tests.edges.mqtt_parts import START_US
 from tests.edges.spool_parts import HEAD, STATION, WRITER, Desk, event, read
 from watchkeeper.alerts.events import RoutineCall
-from watchkeeper.edges.mqtt_outbox import Outbox, Waiting
-from watchkeeper.edges.mqtt_spool_file import DAMAGED, MAX_BYTES, UNREADABLE
-from watchkeeper.edges.mqtt_spool_lines import Kept, head_line, put_line
+from watchkeeper.edges.mqtt.outbox import Outbox, Waiting
+from watchkeeper.edges.mqtt.spool_file import DAMAGED, MAX_BYTES, UNREADABLE
+from watchkeeper.edges.mqtt.spool_lines import Kept, head_line, put_line
 
 
 @pytest.mark.parametrize("cut", [1, 30, 200])

@@ -13,8 +13,8 @@ from tests.aircraft.test_settings import AN_ARDUPILOT, simulated
 from tests.conftest import RequireData
 from watchkeeper.aircraft.parameter_text import SeenParameters, settings_of
 from watchkeeper.aircraft.parameters import BYTEWISE, CAST
-from watchkeeper.edges.parameters_of import parameters_of
-from watchkeeper.edges.recorder import Recorder
+from watchkeeper.edges.records.parameters_of import parameters_of
+from watchkeeper.edges.records.recorder import Recorder
 from watchkeeper.errors import BadInputError, Fault
 from watchkeeper.link.recording import record
 

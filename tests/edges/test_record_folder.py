@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from tests.conftest import RequireData
 from watchkeeper.alerts.events import Happening, Level, Order
-from watchkeeper.edges.record_folder import Event, Recording, open_recording
-from watchkeeper.edges.record_format import WRAPPED, log_records, whole_frames
-from watchkeeper.edges.recorder import MAX_WAITING_BYTES, Recorder, prepare_folder
+from watchkeeper.edges.records.folder import Event, Recording, open_recording
+from watchkeeper.edges.records.recorder import MAX_WAITING_BYTES, Recorder, prepare_folder
+from watchkeeper.edges.records.wrapping import WRAPPED, log_records, whole_frames
 from watchkeeper.errors import BadInputError
 from watchkeeper.link.encode import Encoder
 from watchkeeper.link.framing import GOOD, Frame, Framer

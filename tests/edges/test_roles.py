@@ -22,7 +22,7 @@ from watchkeeper.aircraft.files import load_sortie_file
 from watchkeeper.alerts.callqueue import CallQueue
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.edges.clock import utc_text
-from watchkeeper.edges.mqtt_orders import MAX_ORDER_BYTES
+from watchkeeper.edges.mqtt.orders import MAX_ORDER_BYTES
 from watchkeeper.edges.reached import Reached, ways
 from watchkeeper.engine import Engine
 

@@ -23,8 +23,8 @@ from tests.conftest import ROOT, RequireProgram, _missing
 from tests.edges.mqtt_parts import START_US
 from tests.edges.test_mqtt_messages import WRITER, messages
 from watchkeeper.alerts.events import Preparation, Step
-from watchkeeper.edges.mqtt_address import Topics
-from watchkeeper.edges.schema_files import ASYNCAPI, texts
+from watchkeeper.edges.messages.schema_files import ASYNCAPI, texts
+from watchkeeper.edges.mqtt.address import Topics
 from watchkeeper.resources import shipped_schemas
 
 ID = "f4f3f2f1-0000-4000-8000-000000000000"
@@ -75,7 +75,7 @@ def node_modules() -> Path:
 
 def test_the_shipped_files_are_what_the_models_give() -> None:
     wanted = {Path(name).stem: json.loads(text) for name, text in texts().items()}
-    assert wanted == SHIPPED, "write them anew: python -m watchkeeper.edges.schema_files"
+    assert wanted == SHIPPED, "write them anew: python -m watchkeeper.edges.messages.schema_files"
 
 
 @pytest.mark.parametrize("name", sorted(set(SHIPPED) - {"asyncapi"}))

@@ -17,9 +17,10 @@ import miniaudio
 import pytest
 
 from tests.conftest import RequireProgram
-from watchkeeper.edges import host_sound, sound_health
-from watchkeeper.edges.host_sound import HostSound, parse_amixer, parse_osascript, parse_pactl, parse_wpctl
-from watchkeeper.edges.sound_health import (
+from watchkeeper.edges.host import sound as host_sound
+from watchkeeper.edges.host import sound_health
+from watchkeeper.edges.host.sound import HostSound, parse_amixer, parse_osascript, parse_pactl, parse_wpctl
+from watchkeeper.edges.host.sound_health import (
     CHANGED,
     DEVICE_PART,
     LOW,
@@ -31,7 +32,7 @@ from watchkeeper.edges.sound_health import (
     stalls,
     trouble,
 )
-from watchkeeper.edges.voice_player import NoDeviceError, Player
+from watchkeeper.edges.voice.player import NoDeviceError, Player
 
 WORKS = "sound of this computer is on"
 FULL = {"mono": {"value_percent": "100%"}}

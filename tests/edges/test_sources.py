@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from tests.edges.source_parts import Gathered, SetClock
 from watchkeeper.edges.clock import Clock
-from watchkeeper.edges.playback import FileSource
-from watchkeeper.edges.sources import SourceUrl, make_source, parse_source, parse_sources
-from watchkeeper.edges.udp import MAX_SENDERS, SILENT_US, UdpSource
+from watchkeeper.edges.sources.playback import FileSource
+from watchkeeper.edges.sources.udp import MAX_SENDERS, SILENT_US, UdpSource
+from watchkeeper.edges.sources.urls import SourceUrl, make_source, parse_source, parse_sources
 from watchkeeper.errors import BadInputError
 from watchkeeper.link.encode import Encoder
 from watchkeeper.link.recording import record
@@ -148,7 +148,7 @@ async def test_an_address_that_is_not_ours_is_said() -> None:
 
 
 async def test_a_port_that_the_system_closes_is_opened_anew(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("watchkeeper.edges.udp._FIRST_PAUSE_S", 0.0)
+    monkeypatch.setattr("watchkeeper.edges.sources.udp._FIRST_PAUSE_S", 0.0)
     got = Gathered()
     source = UdpSource(NAME, ANY_PORT, Clock(), got.received, got.report, "source-2")
     async with listening(source):
@@ -219,7 +219,7 @@ def test_urls_of_streams(text: str, url: tuple[str, str, int, Path, int]) -> Non
     ("text", "name"), [("serial://COM3?baud=115200", "COM3"), ("serial:///com12?baud=115200", "COM12")]
 )
 def test_names_of_windows(monkeypatch: pytest.MonkeyPatch, text: str, name: str) -> None:
-    monkeypatch.setattr("watchkeeper.edges.sources._on_windows", lambda: True)
+    monkeypatch.setattr("watchkeeper.edges.sources.urls._on_windows", lambda: True)
     assert parse_source(text) == SourceUrl(text, "serial", path=Path(name), baud=115200)
     with pytest.raises(BadInputError, match="no device of this system; write it like serial://COM3"):
         parse_source("serial:///dev/ttyUSB0")

@@ -13,9 +13,9 @@ from tests.edges.source_parts import Device, Gathered, Peer, heartbeats, running
 from tests.edges.test_live_and_replay import LiveWatch, flight, replay
 from watchkeeper.alerts.events import AlertChange
 from watchkeeper.edges.clock import Clock
-from watchkeeper.edges.record_folder import open_recording
-from watchkeeper.edges.record_format import log_records, unwrapped
-from watchkeeper.edges.sources import make_source, parse_source
+from watchkeeper.edges.records.folder import open_recording
+from watchkeeper.edges.records.wrapping import log_records, unwrapped
+from watchkeeper.edges.sources.urls import make_source, parse_source
 from watchkeeper.engine import Engine
 from watchkeeper.link.encode import Encoder
 from watchkeeper.link.framing import GOOD, Framer
@@ -106,7 +106,7 @@ def check(rules: RuleSet, watch: LiveWatch, folder: Path, name: str) -> None:
 async def test_live_equals_replay_over_tcp(
     rules: RuleSet, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("watchkeeper.edges.stream_health.FIRST_PAUSE_S", 0.0)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream_health.FIRST_PAUSE_S", 0.0)
     fed, telemetry, peer = Fed(LiveWatch(rules, tmp_path)), flight(42), Peer()
     url = parse_source(f"tcp://127.0.0.1:{peer.port}")
     async with running(make_source(url, Clock(), fed.received, fed.got.report)):
@@ -127,8 +127,8 @@ async def test_live_equals_replay_over_tcp(
 async def test_live_equals_replay_over_a_serial_port(
     rules: RuleSet, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("watchkeeper.edges.stream_health.FIRST_PAUSE_S", 0.0)
-    monkeypatch.setattr("watchkeeper.edges.stream_health.LONGEST_PAUSE_S", 0.01)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream_health.FIRST_PAUSE_S", 0.0)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream_health.LONGEST_PAUSE_S", 0.01)
     (folder := tmp_path / "record").mkdir()
     device = Device(tmp_path / "radio")
     fed, telemetry = Fed(LiveWatch(rules, folder)), flight(42)
@@ -156,8 +156,10 @@ def test_no_source_calls_anything_that_writes() -> None:
         "write", "writelines", "write_eof", "send", "sendall", "sendto", "sendmsg", "sendfile", "send_break",
         "sock_sendall", "sock_sendto", "sock_sendfile", "shutdown", "flush", "dtr", "rts", "setDTR", "setRTS",
     }  # fmt: skip
-    names = "aside playback serial_port serial_trouble sources stream stream_health tcp udp"
-    for name in names.split():
-        tree = ast.parse((ROOT / "watchkeeper" / "edges" / f"{name}.py").read_text(encoding="utf-8"))
+    edges = ROOT / "watchkeeper" / "edges"
+    paths = [edges / "aside.py", *sorted((edges / "sources").glob("*.py"))]
+    assert len(paths) == 11
+    for path in paths:
+        tree = ast.parse(path.read_text(encoding="utf-8"))
         used = {node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute)}
-        assert not used & writes, name
+        assert not used & writes, path.name

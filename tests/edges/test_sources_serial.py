@@ -17,13 +17,13 @@ import pytest
 import serial
 
 from tests.edges.source_parts import Device, Gathered, SetClock, heartbeats, running
-from watchkeeper.edges import serial_port
 from watchkeeper.edges.clock import Clock
-from watchkeeper.edges.serial_port import MOST_WAITING, SerialOpener, SerialStream
-from watchkeeper.edges.serial_trouble import of_opening, of_reading
-from watchkeeper.edges.sources import Source, make_source, parse_source
-from watchkeeper.edges.stream import CHUNK
-from watchkeeper.edges.stream_health import TroubleError
+from watchkeeper.edges.sources import serial_port
+from watchkeeper.edges.sources.serial_port import MOST_WAITING, SerialOpener, SerialStream
+from watchkeeper.edges.sources.serial_trouble import of_opening, of_reading
+from watchkeeper.edges.sources.stream import CHUNK
+from watchkeeper.edges.sources.stream_health import TroubleError
+from watchkeeper.edges.sources.urls import Source, make_source, parse_source
 from watchkeeper.errors import BadInputError
 
 MISSING = "Telemetry: serial device missing. Plug it in."
@@ -39,8 +39,8 @@ def device(tmp_path: Path) -> Iterator[Device]:
 
 @pytest.fixture(autouse=True)
 def _without_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("watchkeeper.edges.stream_health.FIRST_PAUSE_S", 0.0)
-    monkeypatch.setattr("watchkeeper.edges.stream_health.LONGEST_PAUSE_S", 0.01)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream_health.FIRST_PAUSE_S", 0.0)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream_health.LONGEST_PAUSE_S", 0.01)
 
 
 def source_of(device: Device, got: Gathered, clock: Clock | None = None, baud: int = 57600) -> Source:

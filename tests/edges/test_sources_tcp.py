@@ -14,11 +14,11 @@ from collections.abc import Iterator
 import pytest
 
 from tests.edges.source_parts import Gathered, Peer, SetClock, heartbeats, running
-from watchkeeper.edges import tcp
 from watchkeeper.edges.clock import Clock
-from watchkeeper.edges.sources import make_source, parse_source
-from watchkeeper.edges.stream import CHUNK, StreamSource
-from watchkeeper.edges.stream_health import TroubleError
+from watchkeeper.edges.sources import tcp
+from watchkeeper.edges.sources.stream import CHUNK, StreamSource
+from watchkeeper.edges.sources.stream_health import TroubleError
+from watchkeeper.edges.sources.urls import make_source, parse_source
 
 REFUSED = "Telemetry not reached: connection refused. Start the sender."
 WELL = "telemetry works again"
@@ -33,7 +33,7 @@ def peer() -> Iterator[Peer]:
 
 @pytest.fixture(autouse=True)
 def _without_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("watchkeeper.edges.stream_health.FIRST_PAUSE_S", 0.0)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream_health.FIRST_PAUSE_S", 0.0)
 
 
 def source_of(port: int, got: Gathered, clock: Clock | None = None, host: str = "127.0.0.1"):  # type: ignore[no-untyped-def]  # noqa: ANN201
@@ -227,8 +227,8 @@ async def test_a_computer_that_vanished_is_found_by_keepalive_and_said_at_once(
 async def test_silence_is_no_trouble_of_the_source_but_it_connects_anew(
     peer: Peer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("watchkeeper.edges.stream.SILENT_S", 0.02)
-    monkeypatch.setattr("watchkeeper.edges.stream.SOUND_AFTER_S", 0.01)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream.SILENT_S", 0.02)
+    monkeypatch.setattr("watchkeeper.edges.sources.stream.SOUND_AFTER_S", 0.01)
     got = Gathered()
     clock = SetClock()
     clock.step_us = 30_000_000  # what SILENT_S stands for
@@ -337,7 +337,7 @@ async def test_a_sender_that_is_back_but_silent_is_well_again_once_it_holds(
         for _ in range(5):
             (await peer.accept()).close()
         await got.until(reports=1)
-        monkeypatch.setattr("watchkeeper.edges.stream.SOUND_AFTER_S", 0.01)
+        monkeypatch.setattr("watchkeeper.edges.sources.stream.SOUND_AFTER_S", 0.01)
         with await peer.accept():
             await got.until(reports=2)
     assert got.reports == [

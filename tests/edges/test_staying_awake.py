@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from watchkeeper.edges.staying_awake import MAY_SLEEP, PART, StayingAwake, command, may_sleep
+from watchkeeper.edges.host.staying_awake import MAY_SLEEP, PART, StayingAwake, command, may_sleep
 
 REFUSED = [sys.executable, "-c", "raise SystemExit(1)"]
 

@@ -18,12 +18,12 @@ import miniaudio
 import pytest
 
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, Refusal, RoutineCall, State
-from watchkeeper.edges import voice as voice_module
-from watchkeeper.edges import voice_player
-from watchkeeper.edges.attention import attention_sound
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice import DEVICE_STOPPED, NO_DEVICE, NO_WORDS, Voice
-from watchkeeper.edges.voice_player import NoDeviceError, Player
+from watchkeeper.edges.voice import outlet as voice_module
+from watchkeeper.edges.voice import player as voice_player
+from watchkeeper.edges.voice.attention import attention_sound
+from watchkeeper.edges.voice.outlet import DEVICE_STOPPED, NO_DEVICE, NO_WORDS, Voice
+from watchkeeper.edges.voice.player import NoDeviceError, Player
 
 NULL = [miniaudio.Backend.NULL]
 ADVISORY, CAUTION, WARNING = Level.ADVISORY, Level.CAUTION, Level.WARNING
@@ -324,7 +324,7 @@ for marker in (pathlib.Path({str(tmp_path)!r}) / "1", pathlib.Path({str(tmp_path
         marker.touch()
         print('{{"ready": true}}', flush=True)
         time.sleep(60)
-runpy.run_module("watchkeeper.edges.voice_worker", run_name="__main__")
+runpy.run_module("watchkeeper.edges.voice.worker", run_name="__main__")
 """
     ear = Ear()
     async with start(ear, worker=[sys.executable, "-c", script], timeout_s=0.3) as voice:

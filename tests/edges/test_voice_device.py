@@ -20,11 +20,11 @@ from tests.conftest import RequireProgram
 from tests.edges.sound_parts import DEVICE, RecordingDevice, Samples, as_samples
 from tests.edges.test_voice import Ear, alert, running
 from watchkeeper.alerts.events import Level, RoutineCall
-from watchkeeper.edges.attention import attention_sound
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice import Voice
-from watchkeeper.edges.voice_player import FADE
-from watchkeeper.edges.voice_sound import RATE_HZ
+from watchkeeper.edges.voice.attention import attention_sound
+from watchkeeper.edges.voice.outlet import Voice
+from watchkeeper.edges.voice.player import FADE
+from watchkeeper.edges.voice.sound import RATE_HZ
 
 PULSE = [miniaudio.Backend.PULSEAUDIO]
 LOW = "Advisory. Watch. Cannot see battery, wind, satellites and home."

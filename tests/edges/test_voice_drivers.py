@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from watchkeeper.edges import voice_worker
-from watchkeeper.edges.voice_drivers import choose_voice, own_driver
-from watchkeeper.edges.voice_files import make_ours, read_aiff
-from watchkeeper.edges.voice_sound import RATE_HZ, read_sound
-from watchkeeper.edges.voice_worker import Speaker, serve
+from watchkeeper.edges.voice import worker as voice_worker
+from watchkeeper.edges.voice.drivers import choose_voice, own_driver
+from watchkeeper.edges.voice.files import make_ours, read_aiff
+from watchkeeper.edges.voice.sound import RATE_HZ, read_sound
+from watchkeeper.edges.voice.worker import Speaker, serve
 
 TONE_HZ = 440.0
 

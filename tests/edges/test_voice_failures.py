@@ -13,9 +13,9 @@ import pytest
 from tests.edges.test_voice import NULL, Ear, alert, running
 from watchkeeper.alerts.events import Level
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice import RESTARTED, Voice
-from watchkeeper.edges.voice_sound import VoiceError
-from watchkeeper.edges.voice_synthesiser import Synthesiser
+from watchkeeper.edges.voice.outlet import RESTARTED, Voice
+from watchkeeper.edges.voice.sound import VoiceError
+from watchkeeper.edges.voice.synthesiser import Synthesiser
 
 WORDS = "Warning. Return. Reserve reached. Turn back now."
 
@@ -76,7 +76,7 @@ async def test_rubbish_for_sound_is_made_good_by_a_fresh_process(tmp_path: Path)
 import json, pathlib, runpy, sys
 marker = pathlib.Path({str(marker)!r})
 if marker.exists():
-    runpy.run_module("watchkeeper.edges.voice_worker", run_name="__main__")
+    runpy.run_module("watchkeeper.edges.voice.worker", run_name="__main__")
 else:
     marker.touch()
     print('{{"ready": true}}', flush=True)
@@ -95,7 +95,7 @@ else:
 
 async def test_a_process_that_ends_of_old_age_is_replaced_without_a_word(tmp_path: Path) -> None:
     script = """
-import watchkeeper.edges.voice_worker as worker
+import watchkeeper.edges.voice.worker as worker
 worker.MAX_MEMORY_BYTES = 1
 worker.main()
 """

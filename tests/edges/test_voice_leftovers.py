@@ -12,12 +12,12 @@ import miniaudio
 import pytest
 
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice_player import NoDeviceError, Player
-from watchkeeper.edges.voice_synthesiser import request_line, worker_environment
+from watchkeeper.edges.voice.player import NoDeviceError, Player
+from watchkeeper.edges.voice.synthesiser import request_line, worker_environment
 
 HANGS = """
 import threading
-import watchkeeper.edges.voice_worker as worker
+import watchkeeper.edges.voice.worker as worker
 worker.END_WITHIN_S = 0.05
 def hang(request, driver):
     open(request["path"], "wb").close()

@@ -18,13 +18,13 @@ import pytest
 from tests.edges.test_voice import HANGS, Ear, Recorder, alert, recorder, running
 from watchkeeper.alerts.events import AlertChange, Change, Level, RoutineCall
 from watchkeeper.alerts.spoken import NumberStyle
-from watchkeeper.edges import voice as voice_module
-from watchkeeper.edges.attention import STAND_IN, attention_sound
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice import NO_WORDS, Voice
-from watchkeeper.edges.voice_player import FADE, Player
-from watchkeeper.edges.voice_sound import RATE_HZ
-from watchkeeper.edges.voice_synthesiser import Synthesiser
+from watchkeeper.edges.voice import outlet as voice_module
+from watchkeeper.edges.voice.attention import STAND_IN, attention_sound
+from watchkeeper.edges.voice.outlet import NO_WORDS, Voice
+from watchkeeper.edges.voice.player import FADE, Player
+from watchkeeper.edges.voice.sound import RATE_HZ
+from watchkeeper.edges.voice.synthesiser import Synthesiser
 
 __all__ = ("recorder",)
 NULL = [miniaudio.Backend.NULL]
@@ -91,7 +91,7 @@ def hanging_after(rendered: int, marker: Path) -> list[str]:
     """Return a synthesiser that renders so many texts and hangs from then on, however often it is started."""
     script = f"""
 import pathlib, time
-import watchkeeper.edges.voice_worker as worker
+import watchkeeper.edges.voice.worker as worker
 marker, real = pathlib.Path({str(marker)!r}), worker.synthesise
 def synthesise(request, driver):
     with marker.open("a") as file:

@@ -21,8 +21,8 @@ from watchkeeper.alerts.spoken import spell_numbers
 from watchkeeper.alerts.wording import callout
 from watchkeeper.cli.inputs import load_rules
 from watchkeeper.edges.configuration import Voice as VoiceOptions
-from watchkeeper.edges.voice_sound import RATE_HZ, VoiceError, read_sound
-from watchkeeper.edges.voice_synthesiser import (
+from watchkeeper.edges.voice.sound import RATE_HZ, VoiceError, read_sound
+from watchkeeper.edges.voice.synthesiser import (
     MAX_CACHE_BYTES,
     Synthesiser,
     clean,
@@ -158,7 +158,7 @@ far = Path(sys.argv[1]) / ("far" * 60)
 far.mkdir()
 (far / "espeak-ng-data").symlink_to(real)
 espeakng_loader.get_data_path = lambda: str(far / "espeak-ng-data")
-from watchkeeper.edges import voice_worker
+from watchkeeper.edges.voice import worker as voice_worker
 driver = voice_worker.load_library(Path(sys.argv[1]))
 assert driver.dll._name == espeakng_loader.get_library_path()
 request = {"text": "Disarmed.", "path": sys.argv[1] + "/x.wav", "language": "en", "rate_wpm": 150, "volume": 1.0}
@@ -249,7 +249,7 @@ async def test_an_empty_file_is_made_good_by_a_fresh_process(tmp_path: Path) -> 
 import json, wave, pathlib, runpy, sys
 marker = pathlib.Path({str(tmp_path / "second")!r})
 if marker.exists():
-    runpy.run_module("watchkeeper.edges.voice_worker", run_name="__main__")
+    runpy.run_module("watchkeeper.edges.voice.worker", run_name="__main__")
     sys.exit()
 marker.touch()
 print('{{"ready": true}}', flush=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, RoutineCall, State
-from watchkeeper.edges.watch_log import HAND_OVER_S, MAX_WAITING_BYTES, WatchLog, default_folder
+from watchkeeper.edges.records.watch_log import HAND_OVER_S, MAX_WAITING_BYTES, WatchLog, default_folder
 
 NOW_US = 1_777_887_000_000_000
 Reports = asyncio.Queue[tuple[str, bool, str]]

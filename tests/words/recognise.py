@@ -13,7 +13,7 @@ from tests.words.callouts import shipped
 from tests.words.recognition import FLOOR_DB, Recogniser, as_heard, grammar_of, heard_words, spoken_by
 from watchkeeper.alerts.spoken import NumberStyle
 from watchkeeper.edges.configuration import Voice
-from watchkeeper.edges.voice_synthesiser import Synthesiser
+from watchkeeper.edges.voice.synthesiser import Synthesiser
 from watchkeeper.rules.schema import Rule
 
 CHOSEN_ON = (

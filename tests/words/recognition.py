@@ -22,7 +22,7 @@ from tests.words.phonemes import apart
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.alerts.spoken import NumberStyle, spell_numbers
 from watchkeeper.alerts.wording import callout
-from watchkeeper.edges.voice_sound import RATE_HZ
+from watchkeeper.edges.voice.sound import RATE_HZ
 from watchkeeper.rules.levels import Level
 from watchkeeper.rules.schema import Rule
 

@@ -19,7 +19,7 @@ from tests.words.recognise import hearings
 from tests.words.recognition import Recogniser, as_heard, grammar_of, heard_words, spoken_by
 from watchkeeper.alerts.spoken import NumberStyle
 from watchkeeper.edges.configuration import Voice
-from watchkeeper.edges.voice_synthesiser import Synthesiser
+from watchkeeper.edges.voice.synthesiser import Synthesiser
 
 LANGUAGE = "en-us"
 NOT_RECOGNISED = {

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from tests.words.callouts import shipped
 from tests.words.recognition import active_rms, spoken_by
 from watchkeeper.alerts.spoken import NumberStyle
-from watchkeeper.edges.voice_sound import RATE_HZ
-from watchkeeper.edges.voice_synthesiser import render_wav
+from watchkeeper.edges.voice.sound import RATE_HZ
+from watchkeeper.edges.voice.synthesiser import render_wav
 from watchkeeper.rules.levels import Level
 
 URGENT = (

@@ -16,7 +16,7 @@ from watchkeeper.brief.make import Given, make
 from watchkeeper.brief.page import page
 from watchkeeper.cli.inputs import load_crew_files
 from watchkeeper.cli.packs_fitted import packs_fitted
-from watchkeeper.edges.parameters_of import parameters_of
+from watchkeeper.edges.records.parameters_of import parameters_of
 from watchkeeper.errors import bad_input
 
 

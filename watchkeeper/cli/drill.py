@@ -24,9 +24,9 @@ from watchkeeper.cli.watch import add_outlets
 from watchkeeper.daemon import Watch
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import settle
-from watchkeeper.edges.recorder import Recorder, prepare_folder
+from watchkeeper.edges.records.recorder import Recorder, prepare_folder
+from watchkeeper.edges.records.watch_log import WatchLog, state_folder
 from watchkeeper.edges.terminal import Terminal
-from watchkeeper.edges.watch_log import WatchLog, state_folder
 from watchkeeper.engine import Engine
 from watchkeeper.errors import bad_input
 

@@ -12,7 +12,7 @@ from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.events import AlertChange, Evidence, Happening, RoutineCall
 from watchkeeper.cli.replay import play
-from watchkeeper.edges.record_folder import open_recording
+from watchkeeper.edges.records.folder import open_recording
 from watchkeeper.engine import Engine
 from watchkeeper.rules.condition import Comparison, View
 from watchkeeper.rules.load import RuleSet

@@ -7,11 +7,11 @@ from collections.abc import Awaitable, Callable
 import structlog
 
 from watchkeeper.daemon import Watch
-from watchkeeper.edges.gaps import Gaps
-from watchkeeper.edges.minder import Minder
-from watchkeeper.edges.sound_health import CHANGED, SoundWatch
-from watchkeeper.edges.staying_awake import MAY_SLEEP, StayingAwake
-from watchkeeper.edges.voice import RESTARTED
+from watchkeeper.edges.host.sound_health import CHANGED, SoundWatch
+from watchkeeper.edges.host.staying_awake import MAY_SLEEP, StayingAwake
+from watchkeeper.edges.minder.minder import Minder
+from watchkeeper.edges.sources.gaps import Gaps
+from watchkeeper.edges.voice.outlet import RESTARTED
 
 Feed = Callable[[], Awaitable[None]]
 

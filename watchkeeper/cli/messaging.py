@@ -6,11 +6,18 @@ import sys
 from collections.abc import Callable
 from urllib.parse import quote
 
-from watchkeeper.edges.broker import EmbeddedBroker, Place, limits, open_to_network, parse_place, require_library
-from watchkeeper.edges.broker_access import Access, is_local
+from watchkeeper.edges.broker.access import Access, is_local
+from watchkeeper.edges.broker.embedded import (
+    EmbeddedBroker,
+    Place,
+    limits,
+    open_to_network,
+    parse_place,
+    require_library,
+)
 from watchkeeper.edges.logs import without_secrets
-from watchkeeper.edges.mqtt_address import parse_broker
-from watchkeeper.edges.mqtt_login import Login, LoginError, Messages, read_password
+from watchkeeper.edges.mqtt.address import parse_broker
+from watchkeeper.edges.mqtt.login import Login, LoginError, Messages, read_password
 from watchkeeper.edges.reports import Report
 from watchkeeper.errors import bad_input
 

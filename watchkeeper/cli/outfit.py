@@ -18,27 +18,27 @@ from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
 from watchkeeper.daemon import TimeOfDay, Watch
-from watchkeeper.edges.attention import STAND_IN
-from watchkeeper.edges.broker import EmbeddedBroker
+from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
-from watchkeeper.edges.minder import WORDS as MINDER_WORDS
-from watchkeeper.edges.minder import Minder
-from watchkeeper.edges.mqtt import Mqtt
-from watchkeeper.edges.mqtt_login import Messages
-from watchkeeper.edges.mqtt_spool import PART as OUTBOX
+from watchkeeper.edges.minder.minder import WORDS as MINDER_WORDS
+from watchkeeper.edges.minder.minder import Minder
+from watchkeeper.edges.mqtt.login import Messages
+from watchkeeper.edges.mqtt.outlet import Mqtt
+from watchkeeper.edges.mqtt.spool import PART as OUTBOX
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.edges.reached import Reached, ways
-from watchkeeper.edges.recorder import Recorder, prepare_folder
+from watchkeeper.edges.records.recorder import Recorder, prepare_folder
+from watchkeeper.edges.records.watch_log import WatchLog, default_folder
 from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
-from watchkeeper.edges.voice import NO_DEVICE, Voice
-from watchkeeper.edges.watch_log import WatchLog, default_folder
+from watchkeeper.edges.voice.attention import STAND_IN
+from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
 from watchkeeper.rules.load import RuleSet
 

@@ -22,7 +22,7 @@ from watchkeeper.cli.inputs import (
 )
 from watchkeeper.cli.languages import kept_language
 from watchkeeper.cli.show import Shower, readings_table, summary
-from watchkeeper.edges.record_folder import Recording, open_recording
+from watchkeeper.edges.records.folder import Recording, open_recording
 from watchkeeper.engine import Engine
 
 _PROGRESS_EVERY_S = 2.0

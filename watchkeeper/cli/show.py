@@ -14,7 +14,7 @@ from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Level
 from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.edges.console import console_line
-from watchkeeper.edges.jsonlines import alert_line, rounded
+from watchkeeper.edges.records.jsonlines import alert_line, rounded
 from watchkeeper.engine import Engine
 from watchkeeper.errors import bad_input
 

@@ -22,9 +22,9 @@ from watchkeeper.daemon import Watch
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import WatchOptions, read_configuration, settle
 from watchkeeper.edges.crew_keys import keys_feed
-from watchkeeper.edges.sources import DEFAULT_URL, make_source, parse_sources
+from watchkeeper.edges.records.watch_log import state_folder
+from watchkeeper.edges.sources.urls import DEFAULT_URL, make_source, parse_sources
 from watchkeeper.edges.terminal import Terminal
-from watchkeeper.edges.watch_log import state_folder
 
 
 def add(commands: Any, caution: str) -> None:

@@ -12,8 +12,8 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from watchkeeper.alerts.spoken import NumberStyle
-from watchkeeper.edges.mqtt_login import Messages
-from watchkeeper.edges.sources import DEFAULT_URL
+from watchkeeper.edges.mqtt.login import Messages
+from watchkeeper.edges.sources.urls import DEFAULT_URL
 from watchkeeper.errors import BadInputError, Fault, bad_input, did_you_mean
 from watchkeeper.resources import shipped_languages
 

@@ -24,7 +24,7 @@ from pydantic import ValidationError
 
 from watchkeeper import __version__
 from watchkeeper.alerts.events import Order
-from watchkeeper.edges.appending import read_whole, settle_names
+from watchkeeper.edges.records.appending import read_whole, settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.estimate.learning import JSON, plain
 from watchkeeper.estimate.resuming import Kept

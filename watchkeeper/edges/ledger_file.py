@@ -22,7 +22,7 @@ import structlog
 
 from watchkeeper.aircraft.ledger import Ledger, read_ledger, rewritten
 from watchkeeper.documents import MAX_BYTES
-from watchkeeper.edges.appending import read_whole, settle_names
+from watchkeeper.edges.records.appending import read_whole, settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.errors import BadInputError, bad_input
 from watchkeeper.estimate.packs.packseen import Flown, PackSeen, booked

@@ -10,8 +10,8 @@ from typing import Protocol, TypeAlias
 import structlog
 
 from watchkeeper.alerts.events import Happening
+from watchkeeper.edges.records.watch_log import WatchLog
 from watchkeeper.edges.reports import Report
-from watchkeeper.edges.watch_log import WatchLog
 
 Delivered: TypeAlias = Callable[[Happening, str, str], None]
 """delivered(item, outcome, detail): what an outlet did with an item."""

@@ -1,0 +1,1 @@
+"""After a flight: what happened, as one page that needs no network."""

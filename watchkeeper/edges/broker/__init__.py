@@ -1,0 +1,1 @@
+"""A broker of the watch's own, in a process of its own."""

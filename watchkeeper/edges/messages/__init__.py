@@ -1,0 +1,1 @@
+"""What stands in a message: the models, their schemas, the AsyncAPI document."""

@@ -1,0 +1,1 @@
+"""A small process of its own that sounds when the watch dies or hangs."""

@@ -1,0 +1,1 @@
+"""Messages to and from a broker, waiting on disk while it is away."""

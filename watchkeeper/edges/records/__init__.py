@@ -1,0 +1,1 @@
+"""What is written down and read again: recordings and the watch log."""

@@ -1,0 +1,1 @@
+"""Where bytes come from: UDP, TCP, serial ports and recordings, each coming back by itself."""

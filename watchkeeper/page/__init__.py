@@ -1,0 +1,1 @@
+"""The page: served to pilot, observer and command post over HTTP."""
