@@ -9,6 +9,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.ahead import fixed_warnings
@@ -17,7 +18,6 @@ from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
-from watchkeeper.cli.paging import Paging
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
@@ -41,10 +41,11 @@ from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
-from watchkeeper.page.interim import PlainScene
-from watchkeeper.page.orders import orders_of
-from watchkeeper.page.server import PageServer
 from watchkeeper.rules.load import RuleSet
+
+if TYPE_CHECKING:
+    from watchkeeper.cli.paging import Paging
+    from watchkeeper.page.server import PageServer
 
 PLAYED_OUT = "Recording has ended."
 """What a recording that is played as a source reports at its end."""
@@ -108,6 +109,8 @@ async def run_watch(
     messaging = Messaging(outfit.mqtt, outfit.broker, outfit.messages)
     paging = None
     if outfit.page is not None:
+        from watchkeeper.cli.paging import Paging  # noqa: PLC0415  (half a second that only a page is worth)
+
         paging = Paging(outfit.page, outfit.page_names, state_folder(), outfit.station)
     terminal = Terminal()
     set_up_logs(terminal, level=logging.WARNING if outfit.quiet else logging.INFO)
@@ -242,9 +245,10 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
 
 
 async def _page(outfit: Outfit, paging: Paging, watch: Watch, terminal: Terminal) -> PageServer:
+    from watchkeeper.page.interim import PlainScene  # noqa: PLC0415  (until there is a painter)
+
     scene = PlainScene(watch.engine, watch.clock.now_us, outfit.station, exercise=outfit.exercise)
-    orders = orders_of(outfit.station, watch.order)
-    return await paging.open(scene, orders, Clock().now_us, terminal.log, quiet=outfit.quiet)
+    return await paging.open(scene, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet)
 
 
 def _mqtt(

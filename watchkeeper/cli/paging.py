@@ -7,11 +7,12 @@ import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.edges.place import parse_place
 from watchkeeper.page.announce import caution, lines
 from watchkeeper.page.assets import load_assets
 from watchkeeper.page.keys import keys_file, load_keys
-from watchkeeper.page.orders import CarryOut
+from watchkeeper.page.orders import orders_of
 from watchkeeper.page.server import PageServer, Routes, Scene
 
 
@@ -29,7 +30,7 @@ class Paging:
     async def open(
         self,
         scene: Scene,
-        carry_out: CarryOut,
+        order: Callable[[Order], Sequence[Happening]],
         clock: Callable[[], int],
         say: Callable[[str], None],
         *,
@@ -39,7 +40,7 @@ class Paging:
         """Return the server, listening already, and say where. Raises BadInputError if the place cannot be had."""
         keys, trouble = await asyncio.to_thread(load_keys, self._file)
         server = PageServer(
-            self._place, scene, carry_out, keys, self._assets, clock,
+            self._place, scene, orders_of(self._station, order), keys, self._assets, clock,
             station=self._station, names=self._names, routes=routes,
         )  # fmt: skip
         await server.open()

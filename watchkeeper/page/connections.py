@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import socket
+import struct
 from collections import Counter
 from typing import Any, Final
 
@@ -19,7 +21,7 @@ IDLE_S: Final = 15.0
 """A connection on which no request is being answered is closed after so long, a half-sent one too."""
 MAX_UNASKED_BYTES: Final = 64 * 1024
 """What may come in while a request is being answered, or before one is whole; many times any real one."""
-SEND_BUFFER_BYTES: Final = 128 * 1024
+SEND_BUFFER_BYTES: Final = 64 * 1024
 """Of the system, so that a slow reader does not get pictures of long ago."""
 
 _quiet = logging.getLogger("watchkeeper.page")
@@ -84,7 +86,7 @@ class Connection(web.RequestHandler):
         super().connection_made(transport)
         self._wire = transport
         if not self._crowd.enter(host):
-            transport.abort()
+            self.abort()
             return
         self._host = host
         transport.set_write_buffer_limits(high=0)
@@ -122,6 +124,19 @@ class Connection(web.RequestHandler):
         self.writable.set()
         super().resume_writing()
 
+    def handle_error(
+        self,
+        request: web.BaseRequest,
+        status: int = 500,
+        exc: BaseException | None = None,
+        message: str | None = None,
+    ) -> web.StreamResponse:
+        """Answer what is no request, in few words: neither what was sent nor what serves is told."""
+        del request, exc, message
+        answer = web.Response(status=status, text="Not understood.\n", headers={"Server": "-"})
+        answer.force_close()
+        return answer
+
     def asked(self) -> None:
         """Note that a request has come whole and is being answered."""
         self._unasked_bytes = 0
@@ -141,8 +156,12 @@ class Connection(web.RequestHandler):
         return 0 if self._wire is None else self._wire.get_write_buffer_size()
 
     def abort(self) -> None:
-        """End the connection at once."""
+        """End the connection at once, with what the system still holds for it."""
         if self._wire is not None:
+            own = self._wire.get_extra_info("socket")
+            if own is not None:  # close by a reset, which waits for nobody (RFC 9293 section 3.10.5)
+                with contextlib.suppress(OSError):
+                    own.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
             self._wire.abort()
 
 

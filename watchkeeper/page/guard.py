@@ -8,6 +8,7 @@ from collections.abc import Awaitable, Callable, Iterable
 from typing import Final, TypeAlias
 from urllib.parse import urlsplit
 
+import structlog
 from aiohttp import web
 
 from watchkeeper.edges.broker.access import is_local
@@ -22,6 +23,8 @@ HEADERS: Final = {
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+MOST_TOLD: Final = 20
+"""Faults of ours that go into the log: whoever found one could fill it."""
 
 
 def host_of(header: str) -> str:
@@ -46,6 +49,8 @@ class Guard:
 
     def __init__(self, names: Iterable[str] = ()) -> None:
         """`names` are more names under which it may be asked for."""
+        self.faults = 0
+        """Requests that failed by a fault of ours."""
         self._names = own_names() | {name.lower().rstrip(".") for name in names}
 
     def knows(self, request: web.Request) -> bool:
@@ -81,15 +86,28 @@ class Guard:
         connection = connection_of(request)
         connection.asked()
         try:
-            if not self.knows(request):
-                raise web.HTTPMisdirectedRequest(
-                    text="This address is not known here. Use the one the watch shows.\n"
-                )
-            if request.method not in ("GET", "HEAD") and not self.from_own_page(request):
-                raise web.HTTPForbidden(text="Not from a page of somebody else.\n")
-            return await handler(request)
+            refusal = self._refusal(request)
+            return await handler(request) if refusal is None else refusal
+        except (web.HTTPException, ConnectionError):
+            raise
+        except Exception as error:  # noqa: BLE001  (a request must not end the outlet)
+            self._tell(request, error)
+            return web.Response(status=500, text="A fault of the page's server.\n")
         finally:
             connection.answered()
+
+    def _refusal(self, request: web.Request) -> web.Response | None:
+        if not self.knows(request):
+            return web.Response(status=421, text="This address is not known here. Use one that the watch shows.\n")
+        if request.method not in ("GET", "HEAD") and not self.from_own_page(request):
+            return web.Response(status=403, text="Not from a page of somebody else.\n")
+        return None
+
+    def _tell(self, request: web.Request, error: Exception) -> None:
+        self.faults += 1
+        if self.faults <= MOST_TOLD:
+            log = structlog.get_logger()
+            log.error("request failed", method=request.method, path=request.path, exc_info=error)
 
 
 async def finish(_request: web.Request, response: web.StreamResponse) -> None:

@@ -84,7 +84,7 @@ class PageServer:
         self._changed = asyncio.Event()
         self._runner: web.AppRunner | None = None
         self._server: asyncio.Server | None = None
-        self.streams = streams or Streams()
+        self.streams = Streams() if streams is None else streams
         self.pushes = 0
         self.spent_s = 0.0
         """Time that making pictures took of the event loop."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from typing import Final
 
 from aiohttp import web
@@ -14,6 +15,8 @@ MAX_WITHOUT_KEY: Final = 48
 """The rest is kept for the crew."""
 STALLED_S: Final = 20.0
 """Who has taken nothing for so long is dropped."""
+LOOKS: Final = 10
+"""In that time, at whether something has been taken."""
 FULL: Final = "Too many are looking on already.\n"
 
 
@@ -103,17 +106,18 @@ class Streams:
     async def _send(self, response: web.StreamResponse, connection: Connection, event: bytes) -> None:
         """Write, and wait until the system has taken it all; ConnectionError or _StalledError if it does not."""
         writing = asyncio.ensure_future(_write(response, connection, event))
+        stalled_s, left = 0.0, math.inf
         try:
-            while True:
-                left = connection.unsent_bytes
-                done, _ = await asyncio.wait([writing], timeout=self._stalled_s)
+            while stalled_s < self._stalled_s:
+                done, _ = await asyncio.wait([writing], timeout=self._stalled_s / LOOKS)
                 if done:
                     writing.result()
                     return
-                if 0 < left <= connection.unsent_bytes:
-                    self.dropped += 1
-                    connection.abort()
-                    raise _StalledError
+                stalled_s = 0.0 if connection.unsent_bytes < left else stalled_s + self._stalled_s / LOOKS
+                left = connection.unsent_bytes
+            self.dropped += 1
+            connection.abort()
+            raise _StalledError
         finally:
             writing.cancel()
 
