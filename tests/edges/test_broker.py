@@ -118,10 +118,10 @@ async def test_troubles_of_the_outlet_wait_while_the_broker_is_down() -> None:
     told = Told()
     broker = EmbeddedBroker(parse_broker_place("127.0.0.1:1883"), Access(), told._reported)
     report = broker.shielded(told._reported)
-    report("mqtt", False, "Message broker not reached.")
+    report("mqtt", False, "Broker not reached.")
     assert told.reports == []
     broker._runs = True
-    report("mqtt", False, "Message broker refuses messages.")
+    report("mqtt", False, "Broker refuses messages.")
     report("mqtt", True, "message broker reached")
     assert [ok for _, ok, _ in told.reports] == [False, True]
 
