@@ -72,7 +72,7 @@ class SceneServer:
         if not self.still:
             self.beats += 1
         pictures = [
-            picture | ({"time": _later(picture["time"], 0.001 * self.beats)} if picture["state"] == "watching" else {})
+            picture | ({"time": _later(picture["time"], 1.0 * self.beats)} if picture["state"] == "watching" else {})
             for picture in self.pictures
         ]
         return f"event: picture\ndata: {json.dumps(pictures)}\n\n".encode()

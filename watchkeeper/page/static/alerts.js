@@ -22,8 +22,9 @@ function deeds({ alert, station }, role, can) {
   return found;
 }
 
-function states({ alert }) {
+function states({ alert, station }) {
   const words = [];
+  if (station.state !== "watching" && alert.rule !== "") words.push(`old: its watch is ${station.state}`);
   if (alert.over) words.push("over, not acknowledged");
   if (alert.stale) words.push("old: its inputs have gone");
   if (alert.state === "shelved") words.push("shelved");
@@ -82,7 +83,7 @@ export class Alerts {
     const who = aircraft === null ? `watch ${station.station}` : aircraft.name;
     put(find("who"), several || aircraft === null ? who : "", 40);
     put(find("for"), `for ${span(between(alert.since, station.time))}`);
-    put(find("callout"), alert.callout);
+    put(find("callout"), untagged(alert.callout));
     put(find("reason"), alert.reason);
     show(find("reason"), alert.reason !== "" && !brief);
     const evidence = brief ? [] : Object.entries(alert.evidence).slice(0, 6);
@@ -132,6 +133,9 @@ export class Alerts {
     this.told = seen;
   }
 }
+
+/** The words without their level, which stands on the tag beside them. */
+const untagged = (words) => words.replace(/^(Warning|Caution|Advisory)\. (?=\S)/, "");
 
 const clip = (words) => words.slice(0, 200);
 

@@ -16,9 +16,10 @@ export class Answer {
     this.words = wordy("p", "verdict");
     this.charge = figure("charge");
     this.count = figure("count");
+    this.figures = el("div", "figures", this.charge.node, this.count.node);
     this.gauge = svg("svg", { class: "gauge", role: "img", preserveAspectRatio: "none" });
     this.facts = el("dl", "line facts");
-    this.body.append(this.who, el("div", "verdict-line", this.tag, this.words), el("div", "figures", this.charge.node, this.count.node), this.gauge, this.facts);
+    this.body.append(this.who, el("div", "verdict-line", this.tag, this.words), this.figures, this.gauge, this.facts);
     this.shown = null;
     new ResizeObserver(() => this.drawGauge()).observe(this.body);
   }
@@ -48,6 +49,8 @@ export class Answer {
     if (this.shown === null) return;
     const { aircraft, station } = this.shown;
     const { turn_back_in_s: left_s, turn_back_before: before } = aircraft.answer;
+    // at home there is nothing to be said of the way there
+    show(this.figures, aircraft.answer.standing !== "home" || known(left_s) || known(aircraft.answer.reserve_pct));
     const stands = lost || station.state !== "watching";
     if (!known(left_s)) {
       put(this.count.big, "–");
@@ -59,18 +62,20 @@ export class Answer {
     const left = this.left ?? left_s;
     put(this.count.big, clock(left < 0 ? -left : left));
     put(this.count.label, left < 0 ? "past turning back" : "until it has to turn back");
-    put(this.count.small, stands ? "Old. The countdown stands still." : before ? `for ${before}` : "", 80);
+    put(this.count.small, stands ? "Old. The countdown stands still." : before ? `set by ${before}` : "", 80);
   }
 
   drawFacts(aircraft) {
     const { answer, place } = aircraft;
     const facts = [
-      ["Away", known(answer.distance_m) ? `${metres(answer.distance_m)}, bearing ${bearing(answer.bearing_deg)}` : UNKNOWN],
+      ["Away", known(answer.distance_m) ? `${metres(answer.distance_m)}${known(answer.bearing_deg) ? `, bearing ${bearing(answer.bearing_deg)}` : ""}` : UNKNOWN],
       ["Home in", clock(answer.time_home_s)],
       ["Height", metres(place?.height_m)],
       ["Speed", known(place?.speed_m_s) ? `${place.speed_m_s.toFixed(1)} m/s` : UNKNOWN],
       ["Nearest place", answer.nearest ?? UNKNOWN],
-    ];
+    ].slice(0, answer.standing === "home" ? 4 : 5);
+    if (answer.standing === "home") facts.splice(1, 1);
+    while (this.facts.children.length > facts.length) this.facts.lastElementChild.remove();
     while (this.facts.children.length < facts.length) this.facts.append(el("div", "", el("dt"), wordy("dd")));
     facts.forEach(([name, value], n) => {
       put(this.facts.children[n].firstElementChild, name);

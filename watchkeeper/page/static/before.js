@@ -63,12 +63,12 @@ export class Before {
     show(this.roles.room, aircraft.roles.length > 0);
     keyed(this.roles.list, aircraft.roles, (check) => check.words, () => el("li", "", wordy("b"), el("span")), (node, check) => {
       put(node.firstElementChild, ROLE_OF[check.words] ?? check.words, 60);
-      put(node.lastElementChild, check.done ? " hears the watch" : " has not confirmed");
+      put(node.lastElementChild, check.done ? "hears the watch" : "has not confirmed");
       node.className = check.done ? "done" : "open";
     });
     show(this.call, live && can.has("test"));
     const own = aircraft.roles.find((check) => check.words === role);
-    show(this.hear, live && can.has("confirm") && own !== undefined && !own.done);
+    show(this.hear, live && can.has("confirm") && aircraft.roles.some((check) => !check.done) && !own?.done);
     return true;
   }
 

@@ -35,7 +35,7 @@ export class History {
     const room = Math.max((most - least) * 0.12, Math.abs(most) * 0.01, 1e-6);
     [least, most] = [least - room, most + room];
     const from_s = Math.min(points[0]?.[0] ?? elapsed_s, elapsed_s - LEAST_S);
-    const [left, right, top, foot] = [0, width - 1, rem * 0.3, height - rem * 1.15];
+    const [left, right, top, foot] = [0, width - 1, rem * 0.3, height - rem * 1.3];
     const x = (t) => left + ((t - from_s) / Math.max(1, elapsed_s - from_s)) * (right - left);
     const y = (value) => foot - ((value - least) / (most - least)) * (foot - top);
     const parts = [svg("path", { class: "h-axis", d: `M${left} ${foot}H${right}` })];
@@ -61,8 +61,8 @@ export class History {
       taken.push(at);
       text(fitted(`${LEVELS[limit.level] ?? ""} ${figure(limit.value)}, ${limit.words}`, width / rem), left + 2, at, "start", "h-limit-words");
     }
-    text(`${span(elapsed_s - from_s)} ago`, left, height - rem * 0.12, "start", "h-scale");
-    text("now", right, height - rem * 0.12, "end", "h-scale");
+    text(`${span(elapsed_s - from_s)} ago`, left, height - rem * 0.3, "start", "h-scale");
+    text("now", right, height - rem * 0.3, "end", "h-scale");
     this.chart.setAttribute("viewBox", `0 0 ${width} ${height}`);
     this.chart.replaceChildren(...parts);
   }

@@ -11,9 +11,9 @@ import { History } from "./history.js";
 import { everyone } from "./need.js";
 import { Observer } from "./observer.js";
 import { Plan } from "./plan.js";
-import { soundBack, startCrying, stopCrying, allowed } from "./sound.js";
+import { allowed, crying, silentWhile, soundBack, startCrying, stopCrying } from "./sound.js";
 import { mark, Pictures, since } from "./stream.js";
-import { between, figure, LEVELS, ROLES, span, utc } from "./words.js";
+import { figure, LEVELS, ROLES, span, utc } from "./words.js";
 
 const find = (id) => document.getElementById(id);
 const BACK_STANDS_S = 10;
@@ -33,6 +33,7 @@ class Page {
     this.before = new Before();
     this.observer = new Observer(find("observer"));
     this.ear = new Ear(find("ear"), () => this.drawLost());
+    silentWhile(() => this.ear.state === "lost");
     this.fleet = new Fleet((name) => {
       this.chosen = name;
       this.draw();
@@ -46,7 +47,7 @@ class Page {
     });
     find("lost-quiet").addEventListener("click", () => {
       stopCrying();
-      show(find("lost-quiet"), false);
+      this.drawLost();
     });
     find("readings").addEventListener("toggle", () => this.drawReadings());
     setInterval(() => this.tick(), 250);
@@ -84,6 +85,7 @@ class Page {
       this.safely("answer", () => this.answer.draw(one, this.at, stations.length > 1));
       this.safely("plan", () => this.plan.draw(one, one.station.aircraft.filter((other) => other !== one.aircraft).map((aircraft) => ({ aircraft }))));
       this.safely("blind", () => this.drawBlind(one.aircraft));
+      this.safely("old", () => this.drawOld(one.station));
       this.safely("before", () => document.body.classList.toggle("grounded", this.before.draw(one, this.role, this.can)));
       this.safely("histories", () => this.drawHistories(one));
       this.safely("readings", () => this.drawReadings(one.aircraft));
@@ -113,6 +115,14 @@ class Page {
     const lines = aircraft.blind.slice(0, 40);
     keyed(find("blind-list"), lines.length ? lines : ["Nothing that it should see."], (words) => words, () => wordy("li"), (node, words) => put(node, words));
     find("blind").classList.toggle("none", lines.length === 0);
+  }
+
+  /** The opened aircraft's watch may be the one of several that is not heard any more. */
+  drawOld(station) {
+    const old = station.state !== "watching";
+    for (const id of ["answer", "plan", "blind", "histories", "all"]) find(id).classList.toggle("old", old);
+    put(find("old"), old ? `The watch ${station.station} is ${station.state}. What is shown of it is from ${utc(station.since)} UTC.` : "", 140);
+    show(find("old"), old);
   }
 
   drawHistories({ aircraft, station }) {
@@ -172,17 +182,20 @@ class Page {
     const rows = [];
     for (const station of stations) {
       const name = stations.length === 1 ? "Watch" : station.station;
-      rows.push([`state ${station.station}`, name, station.state === "watching" ? `watching since ${utc(station.since)}` : `${station.state} since ${utc(station.since)}, ${span(between(station.since, station.time))}`]);
-      for (const [role, hears] of Object.entries(station.hearing)) {
-        if (hears !== null) rows.push([`${role} ${station.station}`, ROLES[role] ?? role, hears ? "hears the watch" : "does not hear the watch"]);
+      const state = station.state === "watching" ? `since ${utc(station.since)}` : `${station.state} since ${utc(station.since)}`;
+      rows.push([`state ${station.station}`, name, state]);
+      for (const [hears, words] of [[true, "Heard by"], [false, "Not heard by"]]) {
+        const roles = Object.entries(station.hearing).filter(([, one]) => one === hears).map(([role]) => ROLES[role] ?? role);
+        if (roles.length === 0) continue;
+        rows.push([`${words} ${station.station}`, stations.length === 1 ? words : `${station.station} ${words.toLowerCase()}`, roles.join(", "), !hears]);
       }
     }
-    if (stations.length > 0) rows.push(["time", "Picture of", `${utc(stations[0].time)} UTC`]);
+    if (stations.length > 0) rows.push(["time", "Now", `${utc(stations[0].time)} UTC`]);
     rows.push(["you", "You", this.role ? (ROLES[this.role] ?? this.role).toLowerCase() : "reading only"]);
-    keyed(find("about"), rows, ([key]) => key, () => el("div", "", wordy("dt"), wordy("dd")), (node, [, name, words]) => {
+    keyed(find("about"), rows, ([key]) => key, () => el("div", "", wordy("dt"), wordy("dd")), (node, [, name, words, not]) => {
       put(node.firstElementChild, name, 40);
       put(node.lastElementChild, words, 80);
-      node.classList.toggle("not", / not |lost/.test(words));
+      node.classList.toggle("not", not === true || words.startsWith("lost"));
     });
   }
 
@@ -214,7 +227,7 @@ class Page {
   drawLost() {
     if (!this.pictures?.lost) return;
     show(find("lost"), true);
-    show(find("lost-quiet"), allowed());
+    show(find("lost-quiet"), allowed() && crying() && this.ear.state !== "lost");
     const time = `${new Date(this.lostAt.wall).toISOString().slice(11, 19)} UTC`;
     put(find("lost-since"), this.lostNever ? `Nothing heard since this page was opened at ${time},` : `Last picture at ${time},`);
     put(find("lost-for"), `${span(since(this.lostAt))} ago.`);

@@ -40,9 +40,19 @@ export function everyone(stations) {
   return weighed.map(({ one }) => one);
 }
 
+/** A watch that is lost cannot say so itself. */
+function gone(station) {
+  if (station.state !== "lost") return [];
+  const level = station.aircraft.length === 0 || station.aircraft.some(inFlight) ? "warning" : "caution";
+  const callout = `Watch. ${station.station} is not heard any more.`;
+  const alert = { aircraft: null, rule: "", level, state: "normal", since: station.since, callout, reason: "", evidence: {}, stale: false, over: false, acknowledged_by: [] };
+  return [{ station, aircraft: null, alert }];
+}
+
 /** Every alert of every station with where it belongs, most urgent first. */
 export function everyAlert(stations) {
   const all = stations.flatMap((station) => [
+    ...gone(station),
     ...station.alerts.map((alert) => ({ station, aircraft: null, alert })),
     ...station.aircraft.flatMap((aircraft) => aircraft.alerts.map((alert) => ({ station, aircraft, alert }))),
   ]);

@@ -5,7 +5,7 @@ import { Labels } from "./labels.js";
 import { bearing, known, metres, span } from "./words.js";
 
 const LEAST_M = 50;
-const STEPS = [1, 1.5, 2, 3, 5, 7, 10];
+const STEPS = [1, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 4, 5, 6, 7, 8.5, 10];
 const KINDS = { boundary: "stay within", keep_out: "keep out", people: "people" };
 const KEY = {
   track: "flown",
@@ -28,10 +28,9 @@ export function farthest(aircraft, before_m) {
   const spots = [...ground.points, ...ground.places, ...ground.obstacles.filter((one) => far([one.north_m, one.east_m]) < 1500)];
   const named = Math.max(0, ...spots.map((one) => far([one.north_m, one.east_m]) + one.radius_m));
   const flown = place === null ? Math.max(0, ...track.slice(-1).map(far)) : far([place.north_m, place.east_m]) + (place.doubt_m ?? 0);
-  const corners = Math.max(0, ...ground.zones.flatMap((zone) => zone.corners.map(far)));
-  const needed = Math.max(LEAST_M, flown, Math.min(named, Math.max(4 * flown, 600)), Math.min(corners, Math.max(2 * flown, 400)));
+  const needed = Math.max(LEAST_M, flown, Math.min(named, Math.max(4 * flown, 600)));
   const least = Math.min(...reach.filter(known), Infinity);
-  const all = (Number.isFinite(least) && least < 2.2 * needed ? Math.max(needed, least) : needed) * 1.1;
+  const all = 1.1 * (Number.isFinite(least) && least < 1.6 * needed ? Math.max(needed, least) : needed);
   const ten = 10 ** Math.floor(Math.log10(all));
   const view = STEPS.map((step) => step * ten).find((step) => step >= all) ?? 10 * ten;
   return before_m >= all && before_m <= 2 * view ? before_m : view;
@@ -69,6 +68,8 @@ export class Plan {
     inner.append(...this.reach(aircraft), ...this.zones(aircraft), ...this.route(aircraft), ...this.track(aircraft));
     const words = [];
     this.labels.keepFree(this.cx, this.cy, this.em * 0.6);
+    const out = this.radius + this.em * 0.95;
+    for (const [x, y] of [[0, -out], [out, 0], [0, out], [-out, 0]]) this.labels.keepFree(this.cx + x, this.cy + y, this.em * 0.6);
     const wind = this.wind(aircraft);
     const marks = [...this.spots(aircraft), ...this.craft(aircraft, words)];
     const rings = this.rings(words);
@@ -192,7 +193,11 @@ export class Plan {
       const seen = zone.corners.map(([n, e]) => this.at(n, e)).filter((spot) => this.inside(spot));
       if (seen.length === 0) continue;
       const spot = zone.kind === "boundary" ? seen.reduce((a, b) => (b[1] > a[1] ? b : a)) : [mean(seen, 0), mean(seen, 1)];
-      this.later.push([[`${short(zone.name)}: ${KINDS[zone.kind] ?? zone.kind}`], ...spot, 0, "p-area-name", true]);
+      // beside an area that its name would cover, else in it
+      const wide = Math.max(...seen.map(([x, y]) => Math.max(Math.abs(x - spot[0]), Math.abs(y - spot[1]))));
+      const beside = zone.kind !== "boundary" && wide < this.em * 5;
+      if (beside) this.labels.keepFree(...spot, wide * 0.8);
+      this.later.push([[`${short(zone.name)}: ${KINDS[zone.kind] ?? zone.kind}`], ...spot, beside ? wide : 0, "p-area-name", true]);
     }
     for (const one of points) {
       const [x, y] = this.at(one.north_m, one.east_m);

@@ -2,6 +2,12 @@
 
 let audio = null;
 let timer = null;
+let elsewhere = () => false;
+
+/** Where another part of the page already sounds that the watch is lost, this one is silent. */
+export function silentWhile(test) {
+  elsewhere = test;
+}
 
 export const allowed = () => audio !== null && audio.state === "running";
 
@@ -31,7 +37,7 @@ function tone(hertz, after_s, long_s, loud = 0.5) {
 
 /** Falling, twice, then a pause: nothing else on the page sounds so. */
 function cry() {
-  if (!allowed()) return;
+  if (!allowed() || elsewhere()) return;
   for (const after of [0, 0.7]) {
     tone(880, after, 0.25);
     tone(587, after + 0.27, 0.35);
@@ -43,6 +49,8 @@ export function startCrying() {
   cry();
   timer = setInterval(cry, 3000);
 }
+
+export const crying = () => timer !== null;
 
 export function stopCrying() {
   clearInterval(timer);

@@ -59,10 +59,10 @@ export function figure(value) {
   return value.toFixed(size >= 100 || Number.isInteger(value) ? 0 : size >= 10 ? 1 : 2);
 }
 
-/** The time of day in UTC out of a time stamp; what is none is shown as it is. */
+/** The time of day in UTC out of a time stamp; "?" for what is none. */
 export function utc(stamp) {
   const found = /T(\d\d:\d\d:\d\d)/.exec(String(stamp));
-  return found ? found[1] : String(stamp ?? "");
+  return found ? found[1] : "?";
 }
 
 /** Seconds from one time stamp to another; NaN where one is none. */
