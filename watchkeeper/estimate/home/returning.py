@@ -152,9 +152,9 @@ class ReturnHome:
         return self._power_w
 
     @property
-    def required_pct(self) -> float | None:
-        """The usable charge that has to be left after landing, as last reckoned with; None without an answer."""
-        return self._case[0].required_pct if self._case is not None else None
+    def required_pct(self) -> float:
+        """The usable charge that has to be left after landing, as last reckoned with, %."""
+        return self._case[0].required_pct if self._case is not None else self._reserve_pct
 
     def turn_back_before(self) -> str | None:
         """Return what sets the last moment to turn back: charge, voltage or wind; None where none is near."""
