@@ -94,7 +94,8 @@ def _standing(
         return "now", say("Turn back now.")  # that rule is not loaded: the reading itself says it
     if "return-reserve" in facts.stands:
         return "soon", say("Turn back soon.")
-    if DUSK in facts.stands:
+    last_s, before = _turn_back(one, facts) if phase in OUTWARD else (None, None)
+    if DUSK in facts.stands or (before == "dusk" and last_s is not None and last_s < 0.0):
         return "soon", say("Turn back before dark.")
     distance_m = _number(facts.readings, "position.home_distance")
     if distance_m is not None and distance_m <= OVERHEAD_M:

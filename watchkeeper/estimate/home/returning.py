@@ -158,8 +158,10 @@ class ReturnHome:
 
     def turn_back_before(self) -> str | None:
         """Return what sets the last moment to turn back: charge, voltage or wind; None where none is near."""
-        if self._case is None or not math.isfinite(self._case[0].found.expected.time_s):
+        if self._case is None:
             return None
+        if not math.isfinite(self._case[0].found.expected.time_s):
+            return "wind"  # against it there is no way home
         return binds(*self._case, self._root_s)
 
     @property
