@@ -29,6 +29,10 @@ class Watched:
         self.estimated_us = -ESTIMATE_EVERY_US
         self.power_up = aircraft.power_up
 
+    def sticks_off(self, seen_by_us: int) -> str:
+        """Return why the crew's switch acknowledges nothing, if it was seen by then; empty: it does, or is not named."""
+        return self.aircraft.why_not_by_sticks() if self.seen_us <= seen_by_us else ""
+
     def silent_us(self, now_us: int) -> int:
         """Return for how long it has not been heard; 0 before it ever was."""
         stream = self.aircraft.readings.streams[_LINK_AGE]
