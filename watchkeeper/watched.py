@@ -30,7 +30,7 @@ class Watched:
         self.power_up = aircraft.power_up
 
     def sticks_off(self, seen_by_us: int) -> str:
-        """Return why the crew's switch acknowledges nothing, if it was seen by then; empty: it does, or is not named."""
+        """Return why the crew's switch acknowledges nothing; empty: it does, none was named, or seen later."""
         return self.aircraft.why_not_by_sticks() if self.seen_us <= seen_by_us else ""
 
     def silent_us(self, now_us: int) -> int:
