@@ -8,6 +8,7 @@ overridden, by channel). What parameters give a channel a function is from memor
 from __future__ import annotations
 
 import struct
+from collections.abc import Mapping
 from itertools import pairwise
 
 import pytest
@@ -258,7 +259,7 @@ def test_presses_are_those_of_a_naive_look_at_all_samples(runs: list[tuple[int, 
 # What the aircraft's parameters give a channel.
 
 
-def parameters(total: int | None = None, **values: float) -> Parameters:
+def parameters(values: Mapping[str, float], total: int | None = None) -> Parameters:
     known = Parameters()
     known.capabilities(CAST, ARDUPILOT)
     for name, value in values.items():
@@ -277,10 +278,10 @@ FREE_OF_IT = {"RTL_ALT": 1500.0, "FLTMODE_CH": 5.0, "RC9_OPTION": 0.0, "RCMAP_RO
     ],
 )  # fmt: skip
 def test_a_channel_with_a_function_is_left_alone(name: str, value: float) -> None:
-    assert use_of(9, ARDUPILOT, QUADROTOR, parameters(**FREE_OF_IT)).known is Known.FREE
-    use = use_of(9, ARDUPILOT, QUADROTOR, parameters(**FREE_OF_IT | {name: value}))
+    assert use_of(9, ARDUPILOT, QUADROTOR, parameters(FREE_OF_IT)).known is Known.FREE
+    use = use_of(9, ARDUPILOT, QUADROTOR, parameters(FREE_OF_IT | {name: value}))
     assert (use.known, use.why) == (Known.TAKEN, f"{name} gives channel 9 a function")
-    other = use_of(10, ARDUPILOT, QUADROTOR, parameters(**FREE_OF_IT | {name: value}))
+    other = use_of(10, ARDUPILOT, QUADROTOR, parameters(FREE_OF_IT | {name: value}))
     assert other.known is Known.FREE
 
 
@@ -289,18 +290,18 @@ def test_a_channel_with_a_function_is_left_alone(name: str, value: float) -> Non
 )
 def test_channels_named_by_what_they_do(name: str, value: float) -> None:
     free = {"RTL_RETURN_ALT": 30.0, "RC_MAP_ROLL": 1.0, "RC_MAP_FLTM_BTN": 9.0}
-    assert use_of(9, PX4, QUADROTOR, parameters(**free)).known is Known.FREE
-    assert use_of(9, PX4, QUADROTOR, parameters(**free | {name: value})).known is Known.TAKEN
+    assert use_of(9, PX4, QUADROTOR, parameters(free)).known is Known.FREE
+    assert use_of(9, PX4, QUADROTOR, parameters(free | {name: value})).known is Known.TAKEN
 
 
 def test_what_is_not_known_is_not_trusted() -> None:
     assert "no parameters seen" in use_of(9, ARDUPILOT, QUADROTOR, Parameters()).why
-    assert "5 of 900" in use_of(9, ARDUPILOT, QUADROTOR, parameters(900, **FREE_OF_IT)).why
-    assert use_of(9, ARDUPILOT, QUADROTOR, parameters(OTHER=1.0)).known is Known.UNKNOWN
-    assert use_of(9, 4, QUADROTOR, parameters(**FREE_OF_IT)).known is Known.UNKNOWN  # another autopilot
-    assert use_of(9, ARDUPILOT, 1, parameters(**FREE_OF_IT)).known is Known.UNKNOWN  # MAV_TYPE_FIXED_WING
-    unread = parameters(**FREE_OF_IT)
+    assert "5 of 900" in use_of(9, ARDUPILOT, QUADROTOR, parameters(FREE_OF_IT, 900)).why
+    assert use_of(9, ARDUPILOT, QUADROTOR, parameters({"OTHER": 1.0})).known is Known.UNKNOWN
+    assert use_of(9, 4, QUADROTOR, parameters(FREE_OF_IT)).known is Known.UNKNOWN  # another autopilot
+    assert use_of(9, ARDUPILOT, 1, parameters(FREE_OF_IT)).known is Known.UNKNOWN  # MAV_TYPE_FIXED_WING
+    unread = parameters(FREE_OF_IT)
     unread.values["RC9_OPTION"] = None
     assert use_of(9, ARDUPILOT, QUADROTOR, unread).why == "RC9_OPTION was not understood"
-    assert use_of(3, GENERIC, QUADROTOR, parameters(**{"return.order": 136.0})).known is Known.TAKEN
-    assert use_of(9, GENERIC, QUADROTOR, parameters(**{"return.order": 136.0})).known is Known.FREE
+    assert use_of(3, GENERIC, QUADROTOR, parameters({"return.order": 136.0})).known is Known.TAKEN
+    assert use_of(9, GENERIC, QUADROTOR, parameters({"return.order": 136.0})).known is Known.FREE
