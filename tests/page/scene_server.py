@@ -14,12 +14,7 @@ from tests.page.scenes import START
 from watchkeeper.picture.models import StationPicture
 
 STATIC: Final = Path(__file__).resolve().parents[2] / "watchkeeper" / "page" / "static"
-KINDS: Final = {
-    ".html": "text/html; charset=utf-8",
-    ".css": "text/css",
-    ".js": "text/javascript",
-    ".svg": "image/svg+xml",
-}
+KINDS: Final = {".html": "text/html; charset=utf-8", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 POLICY: Final = "default-src 'self'; media-src 'self' blob:"
 CAN: Final = {
     "pilot": ["acknowledge", "shelve", "unshelve", "reset", "test", "confirm", "check", "uncheck"],
@@ -77,8 +72,7 @@ class SceneServer:
         if not self.still:
             self.beats += 1
         pictures = [
-            picture
-            | ({"time": _later(picture["time"], 1.0 * self.beats)} if picture["state"] == "watching" else {})
+            picture | ({"time": _later(picture["time"], 1.0 * self.beats)} if picture["state"] == "watching" else {})
             for picture in self.pictures
         ]
         return f"event: picture\ndata: {json.dumps(pictures)}\n\n".encode()

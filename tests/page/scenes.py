@@ -66,9 +66,7 @@ def alert(rule: str, level: Level, callout: str, **more: Any) -> ShownAlert:
     return ShownAlert(rule=rule, level=level, callout=callout, **(given | more))
 
 
-def curve(
-    first: float, last: float, wave: float = 0.0, gap: tuple[int, int] = (0, 0)
-) -> list[tuple[float, float | None]]:
+def curve(first: float, last: float, wave: float = 0.0, gap: tuple[int, int] = (0, 0)) -> list[tuple[float, float | None]]:
     """Return the points of a history from the first value to the last."""
     points: list[tuple[float, float | None]] = []
     for k in range(200):
@@ -77,9 +75,7 @@ def curve(
     return points
 
 
-def histories(
-    reserve: float = 46.0, cell: float = 3.71, margin: float = 21.0, gap: tuple[int, int] = (0, 0)
-) -> list[History]:
+def histories(reserve: float = 46.0, cell: float = 3.71, margin: float = 21.0, gap: tuple[int, int] = (0, 0)) -> list[History]:
     """Return the four histories that every aircraft has."""
     caution, warning = Level.CAUTION, Level.WARNING
     return [
@@ -171,12 +167,7 @@ def aircraft(**more: Any) -> AircraftPicture:
         "wind_from_deg": 250.0,
         "surroundings": GROUND,
         "histories": histories(),
-        "readings": {
-            "battery.cell_voltage": 3.71,
-            "flight.phase": "airborne",
-            "wind.speed": 6.8,
-            "link.loss": None,
-        },
+        "readings": {"battery.cell_voltage": 3.71, "flight.phase": "airborne", "wind.speed": 6.8, "link.loss": None},
         "waits": [],
         "checklist": [],
         "roles": [],
@@ -197,9 +188,7 @@ def station(*craft: AircraftPicture, **more: Any) -> StationPicture:
         "aircraft": list(craft),
         "said": [
             Said(time=stamp(380), aircraft=42, level=Level.ADVISORY, words="Wind. Seven metres per second."),
-            Said(
-                time=stamp(301), aircraft=42, level=Level.CAUTION, words="Caution. Link. Fading. Turn the antenna."
-            ),
+            Said(time=stamp(301), aircraft=42, level=Level.CAUTION, words="Caution. Link. Fading. Turn the antenna."),
         ],
         "hearing": {"pilot": None, "observer": True, "post": None},
     }
@@ -279,12 +268,7 @@ def link_lost() -> list[StationPicture]:
         phase="returning",
         heard_s=34.0,
         place=place,
-        answer=answer(
-            standing="unknown",
-            words="Not known: link lost for 34 seconds.",
-            turn_back_in_s=None,
-            turn_back_before=None,
-        ),
+        answer=answer(standing="unknown", words="Not known: link lost for 34 seconds.", turn_back_in_s=None, turn_back_before=None),
         alerts=[
             alert(
                 "link-lost",
@@ -336,11 +320,7 @@ def board() -> list[StationPicture]:
             system=11,
             name="Petrel 11",
             answer=answer(standing="soon", words="Turn back within one minute.", turn_back_in_s=48.0),
-            alerts=[
-                alert(
-                    "return-reserve", Level.CAUTION, "Caution. Return. Turn back within one minute.", aircraft=11
-                )
-            ],
+            alerts=[alert("return-reserve", Level.CAUTION, "Caution. Return. Turn back within one minute.", aircraft=11)],
         ),
         aircraft(system=12, name="Petrel 12"),
     ]
@@ -350,7 +330,7 @@ def board() -> list[StationPicture]:
     ]
 
 
-HOSTILE: Final = '<img src=x onerror="window.bitten=1"><script>window.bitten=1</script>'
+HOSTILE: Final = "<img src=x onerror=\"window.bitten=1\"><script>window.bitten=1</script>"
 
 
 def hostile() -> list[StationPicture]:
@@ -381,9 +361,7 @@ def hostile() -> list[StationPicture]:
         ],
         readings={HOSTILE: HOSTILE, "long": long},
     )  # fmt: skip
-    return [
-        station(craft, station=HOSTILE, said=[Said(time=HOSTILE, aircraft=1, level=Level.WARNING, words=long)])
-    ]
+    return [station(craft, station=HOSTILE, said=[Said(time=HOSTILE, aircraft=1, level=Level.WARNING, words=long)])]
 
 
 SCENES: Final[Mapping[str, Callable[[], list[StationPicture]]]] = {

@@ -88,9 +88,7 @@ class Visitor:
         self.errors: list[str] = []
         self.page.on("request", self._note)
         self.page.on("pageerror", lambda error: self.errors.append(str(error)))
-        self.page.on(
-            "console", lambda said: self.errors.append(said.text) if "Content Security" in said.text else None
-        )
+        self.page.on("console", lambda said: self.errors.append(said.text) if "Content Security" in said.text else None)
 
     def _note(self, request: Any) -> None:
         if not request.url.startswith(self.server.address + "/"):
@@ -155,8 +153,7 @@ def test_nobody_is_shut_out_and_nothing_overlaps_or_is_cut_off(visitor: Visitor,
 def test_its_colours_are_those_of_the_brief() -> None:
     css = (STATIC / "page.css").read_text()
     light, dark = (
-        dict(re.findall(r"--([a-z-]+):(#[0-9a-f]{6})", part))
-        for part in css.split("*{box-sizing")[0].split("@media")
+        dict(re.findall(r"--([a-z-]+):(#[0-9a-f]{6})", part)) for part in css.split("*{box-sizing")[0].split("@media")
     )
     assert light == LIGHT
     assert dark == DARK
@@ -209,9 +206,7 @@ def test_a_lost_watch_is_shouted_and_its_return_told(visitor: Visitor) -> None:
     expect(page.locator("#lost")).to_contain_text("not heard")
     expect(page.locator("#tell-now")).to_contain_text("not heard")
     assert "NOT HEARD" in page.title()
-    assert (
-        page.evaluate("getComputedStyle(document.querySelector('#answer-head'), '::after').content") == '" (old)"'
-    )
+    assert page.evaluate("getComputedStyle(document.querySelector('#answer-head'), '::after').content") == '" (old)"'
     visitor.server.set(down=False)
     expect(page.locator("#back")).to_contain_text("heard again", timeout=8000)
     expect(page.locator("#lost")).to_be_hidden()
@@ -261,9 +256,7 @@ def test_the_checklist_is_ticked_by_whoever_may(visitor: Visitor) -> None:
     page = visitor.go("before", "pilot")
     page.get_by_label("pack connectors").check()
     expect(page.locator(".ticks [data-sending]")).to_have_count(0)
-    assert [(o["action"], o["text"], o["aircraft"]) for o in visitor.server.orders] == [
-        ("check", "pack connectors", 42)
-    ]
+    assert [(o["action"], o["text"], o["aircraft"]) for o in visitor.server.orders] == [("check", "pack connectors", 42)]
     page = visitor.go("before", "post")
     expect(page.get_by_label("pack connectors")).to_be_disabled()
     with page.expect_response("**/orders"):
