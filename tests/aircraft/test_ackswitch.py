@@ -122,6 +122,19 @@ def test_a_receiver_that_jumps_as_its_link_drops_presses_nothing() -> None:
     assert stick.hold(HIGH, 4) == 1
 
 
+def test_a_loss_told_between_two_looks_at_the_channels_counts_too() -> None:
+    stick = Stick()
+    stick.hold(LOW, 3)
+    for bits in (0, RECEIVER):
+        stick.send(
+            "SYS_STATUS",
+            onboard_control_sensors_present=RECEIVER,
+            onboard_control_sensors_enabled=RECEIVER,
+            onboard_control_sensors_health=bits,
+        )
+    assert stick.hold(HIGH, 4) == 0
+
+
 def test_a_jump_waits_for_the_next_word_of_the_aircraft() -> None:
     stick = Stick()
     stick.hold(LOW, 4)

@@ -25,8 +25,7 @@ LOWER_US: Final = 1000 + 1000 / 3
 UPPER_US: Final = 1000 + 2000 / 3
 """Between the thirds of the travel, 1000 to 2000 microseconds: positions of two and three are told apart."""
 HELD_US: Final = 300_000
-"""Contacts bounce for some 20 ms (common practice); messages of 2 to 10 Hz need longer to bring two samples."""
-SAMPLES: Final = 2
+"""Told twice at least, so long apart: contacts bounce for some 20 ms (common practice)."""
 UNDONE_US: Final = 2 * US
 """A change back within this belongs to the same press: longer than a finger stays on a button, as a rule."""
 GAP_US: Final = 4 * US
@@ -47,7 +46,7 @@ def third(width_us: int) -> int | None:
 class Presses:
     """Tells presses from widths. Pure: what it is told is all it knows."""
 
-    __slots__ = ("_began_us", "_changed_us", "_from", "_last_us", "_moving", "_samples", "_settled", "_width_us")
+    __slots__ = ("_began_us", "_changed_us", "_from", "_last_us", "_moving", "_settled", "_width_us")
 
     def __init__(self) -> None:
         self._last_us = 0
@@ -64,7 +63,7 @@ class Presses:
 
     def _stop(self) -> None:
         self._moving: int | None = None
-        self._began_us = self._samples = 0
+        self._began_us = 0
 
     def take(self, width_us: int, sure_us: int, now_us: int) -> int | None:
         """Take one width; returns since when it is where a press has put it, else None.
@@ -82,10 +81,8 @@ class Presses:
             self._stop()
             return None
         if place != self._moving:
-            self._moving, self._began_us, self._samples = place, now_us, 0
-        self._samples += 1
-        held_us = self._began_us + HELD_US
-        if self._samples < SAMPLES or min(now_us, sure_us) < held_us:
+            self._moving, self._began_us = place, now_us
+        if min(now_us, sure_us) < self._began_us + HELD_US:
             return None
         began_us, before = self._began_us, self._settled
         self._settled, self._width_us = place, width_us
