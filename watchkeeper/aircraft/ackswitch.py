@@ -121,7 +121,7 @@ class AckSwitch:
         if self.channel > count or overridden or not control.alive(now_us):
             self._presses.lose()
             return False
-        if control.lost_us > before_us:  # lost and back since: it may have been moved meanwhile
+        if control.lost_us >= before_us:  # lost and back since: it may have been moved meanwhile
             self._presses.lose()
         width_us = widths_us[self.channel - 1]
         self._seen |= third(width_us) is not None
