@@ -107,6 +107,7 @@ def test_nothing_is_listed_that_nobody_says() -> None:
         *("key does not belong to certificate", "name the two that belong together"),
         *("certificate or key cannot be used", "name PEM files with certificate and key"),
         *("rule removed", "rule changed", "terminal takes lines again", "{}, today asks {}"),
+        *("not pressed again", "seen again", "all clear by {}"),
         *WHY_UNKNOWN,
         *(kind.words for kind in KINDS),
         *(drawn.words for kind in KINDS for drawn in kind.drawn),

@@ -155,4 +155,7 @@ def _lacks(peer: Peer, peers: Mapping[tuple[int, int], Peer]) -> list[str]:
         lines.append(f"{len(parameters.values)} of {total} parameters seen.")
     else:
         lines.append("No parameters seen: refresh them at the ground station once the watch listens.")
+    if peer.aircraft is not None and peer.aircraft.switch.channel is not None:
+        off = peer.aircraft.why_not_by_sticks()
+        lines.append(f"Acknowledging from the sticks is {f'off: {off}' if off else 'on'}.")
     return lines

@@ -15,6 +15,7 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.language import ENGLISH, Language
+from watchkeeper.alerts.sightings import sighting_words
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
@@ -235,7 +236,7 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
         hub.delivered("voice"),
         outfit.voice,
         language=language,
-        ahead=(*stand_ins, *fixed_warnings(outfit.rules.rules, language)),
+        ahead=(*stand_ins, *sighting_words(language), *fixed_warnings(outfit.rules.rules, language)),
         reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
     )
 
