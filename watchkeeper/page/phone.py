@@ -16,13 +16,13 @@ from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.edges.clock import steady_us
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.outlets import Delivered
+from watchkeeper.edges.reached import PHONE
 from watchkeeper.edges.reports import Report
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import DEVICE_STOPPED, NO_WORDS, RESTARTED, Reword, Voice
 from watchkeeper.page.hearing import Hearing
 from watchkeeper.page.sound_stream import SoundStream
 
-NAME: Final = "phone"
 NO_PHONE: Final = "no phone plays"
 TROUBLES: Final = {
     NO_WORDS: "Voice of the observer's phone failed. It only sounds.",
@@ -38,7 +38,7 @@ Key = tuple[str, int | None]
 class Phone:
     """An outlet of the hub; `stream` and `hearing` are what the server's routes use."""
 
-    name = NAME
+    name = PHONE
 
     def __init__(
         self,
@@ -60,7 +60,7 @@ class Phone:
             report,
             self._delivered,
             options.model_copy(update={"role": OBSERVER, "device": None}),
-            name=NAME,
+            name=PHONE,
             player=self.stream,
             troubles=TROUBLES,
             language=language,

@@ -151,13 +151,13 @@ export function listening({ onState = () => {}, audio = "/audio", heard = "/hear
     }
   }
 
-  /** Keep so much sound ahead, not more: slightly faster or slower, a jump if it is far behind. */
+  /** Keep so much sound ahead, not more: slightly faster or slower, a jump if it is far behind and can. */
   function stayLive() {
     const ranges = element.buffered;
     if (ranges.length === 0) return;
     const end = ranges.end(ranges.length - 1);
     const ahead = end - element.currentTime;
-    if (ahead > SKIP_S || element.currentTime < ranges.start(0)) {
+    if (fed() && (ahead > SKIP_S || element.currentTime < ranges.start(0))) {
       element.currentTime = Math.max(ranges.start(0), end - lead);
       element.playbackRate = 1;
     } else if (ahead > lead + 0.35) element.playbackRate = 1.08;
@@ -182,6 +182,7 @@ export function listening({ onState = () => {}, audio = "/audio", heard = "/hear
       heardMs = now;
       tell({});
     }
+    if (!fed()) stayLive();
     if (element.paused && attempt !== null && retrying === null) element.play().catch(() => {}); // a call came between
   }
 
