@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 
 from aiohttp import web
 
@@ -54,12 +54,12 @@ class PhoneServer:
 
     @web.middleware
     async def _note(
-        self, request: web.Request, handler: Callable[[web.Request], web.StreamResponse]
+        self, request: web.Request, handler: Callable[[web.Request], Awaitable[web.StreamResponse]]
     ) -> web.StreamResponse:
         if request.path == "/heard":
             self.heard.append(await request.text())
         self.asked += request.path == "/audio"
-        return await handler(request)  # type: ignore[misc,no-any-return]
+        return await handler(request)
 
     @contextlib.asynccontextmanager
     async def serving(self) -> AsyncIterator[PhoneServer]:
