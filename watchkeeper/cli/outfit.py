@@ -45,6 +45,7 @@ from watchkeeper.rules.load import RuleSet
 
 if TYPE_CHECKING:
     from watchkeeper.cli.paging import Paging
+    from watchkeeper.page.phone import Phone
     from watchkeeper.page.server import PageServer
 
 PLAYED_OUT = "Recording has ended."
@@ -145,9 +146,9 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    page = None
+    page = phone = None
     if paging is not None:
-        page = await _page(outfit, paging, watch, terminal)
+        page, phone = await _page(outfit, paging, watch, terminal)
         stack.push_async_callback(page.close)
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
@@ -166,7 +167,7 @@ async def _run(
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
     if page is not None:
         hub.add(page)
-    _add_outlets(hub, outfit, watch, terminal, outlets)
+    _add_outlets(hub, outfit, watch, terminal, outlets, phone)
     watch.recorder = recorder
     watch.packs = outfit.packs
     if outfit.learned is not None:
@@ -188,14 +189,19 @@ async def _run(
     return folder
 
 
-def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet]) -> None:
+def _add_outlets(
+    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], phone: Phone | None
+) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
-    hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
+    if phone is not None:
+        hub.add(phone)
+    way_to = ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)
+    hub.listen = Reached(watch.order, way_to, by_phone=lambda: phone is not None and phone.wanted).delivered
 
 
 def _minder(outfit: Outfit, folder: Path, watch: Watch) -> Minder:
@@ -244,11 +250,19 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
     )
 
 
-async def _page(outfit: Outfit, paging: Paging, watch: Watch, terminal: Terminal) -> PageServer:
+async def _page(outfit: Outfit, paging: Paging, watch: Watch, terminal: Terminal) -> tuple[PageServer, Phone]:
+    from watchkeeper.cli.phoning import make_phone  # noqa: PLC0415  (as above)
     from watchkeeper.page.interim import PlainScene  # noqa: PLC0415  (until there is a painter)
+    from watchkeeper.page.sound_routes import sound_routes  # noqa: PLC0415
 
-    scene = PlainScene(watch.engine, watch.clock.now_us, outfit.station, exercise=outfit.exercise)
-    return await paging.open(scene, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet)
+    phone = make_phone(watch, outfit.voice, outfit.language)
+    scene = PlainScene(
+        watch.engine, watch.clock.now_us, outfit.station, exercise=outfit.exercise, hearing=phone.hearing.by_role
+    )
+    page = await paging.open(
+        scene, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet, routes=[sound_routes(phone)]
+    )
+    return page, phone
 
 
 def _mqtt(

@@ -19,11 +19,20 @@ NOWHERE = Surroundings(home=None, points=[], obstacles=[], places=[], zones=[])
 class PlainScene:
     """Pictures of one engine."""
 
-    def __init__(self, engine: Engine, clock: Callable[[], int], station: str, *, exercise: bool) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        clock: Callable[[], int],
+        station: str,
+        *,
+        exercise: bool,
+        hearing: Callable[[], dict[str, bool | None]] = dict,
+    ) -> None:
         self._engine = engine
         self._clock = clock
         self._station = station
         self._exercise = exercise
+        self._hearing = hearing
         self._since = utc_text(clock())
 
     def pictures(self) -> list[StationPicture]:
@@ -35,7 +44,7 @@ class PlainScene:
                 time=utc_text(self._clock()), elapsed_s=self._engine.elapsed_s,
                 alerts=[_shown(alert) for alert in alerts if alert.aircraft is None],
                 aircraft=[self._aircraft(system, alerts) for system in self._engine.systems()],
-                said=[], hearing={},
+                said=[], hearing=self._hearing(),
             )
         ]  # fmt: skip
 
