@@ -1,80 +1,80 @@
-"""A phone's page for tests: the routes of the sound behind a small server, and a browser that listens there."""
+"""A phone for tests: the page's real server with the routes of the sound, and a browser that listens there."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Callable, Iterable
+from typing import Any
 
 from aiohttp import web
+from playwright.async_api import Page, async_playwright
 
-from tests.conftest import ROOT
 from tests.edges.test_voice import Ear
+from tests.page.page_parts import COOKIE, Served, serving
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.page.phone import Phone
 from watchkeeper.page.sound_routes import sound_routes
 
 PAGE = """<!doctype html><html lang="en"><title>phone</title><button id="go">Listen</button><p id="state">off</p>
-<script type="module" src="/go.js"></script>"""
-GO = """import { listening } from "/static/listen.js";
+<script type="module" src="/ear.js"></script></html>"""
+SCRIPT = """import { listening } from "/static/listen.js";
 window.states = ["off"];
+window.tones = 0;
+window.shakes = 0;
+const Tone = window.OscillatorNode;
+window.OscillatorNode = class extends Tone { constructor(...all) { super(...all); window.tones += 1; } };
+navigator.vibrate = () => { window.shakes += 1; return true; };
 const shown = document.querySelector("#state");
 window.ear = listening({ onState(state) { window.states.push(state); shown.textContent = state; } });
 document.querySelector("#go").addEventListener("click", () => window.ear.start());
+window.meter = () => {  // tells when the element is first loud, and where it is then
+  const element = document.querySelector("audio");
+  const context = new AudioContext();
+  const analyser = new AnalyserNode(context, { fftSize: 256 });
+  context.createMediaStreamSource(element.captureStream()).connect(analyser);
+  const samples = new Float32Array(256);
+  const timer = setInterval(() => {
+    analyser.getFloatTimeDomainData(samples);
+    if (!samples.some((one) => Math.abs(one) > 0.03)) return;
+    clearInterval(timer);
+    window.loud = [performance.timeOrigin + performance.now(), element.currentTime];
+    const told = document.createElement("p");
+    told.id = "loud";
+    told.textContent = "loud";
+    document.body.append(told);
+  }, 5);
+};
 """
-POLICY = "default-src 'self'; media-src 'self' blob:"
+ELEMENT = """() => { const e = document.querySelector("audio"); const b = e.buffered;
+  return {paused: e.paused, at: e.currentTime, ahead: b.length ? b.end(b.length - 1) - e.currentTime : 0}; }"""
 
 
-class PhoneServer:
-    """The routes, and a page with one button; `?key=` names the role outright."""
+class Gate:
+    """The routes of the sound, which can be shut."""
 
-    def __init__(self, phone: Phone, *, port: int = 0, page: str = PAGE, script: str = GO) -> None:
+    def __init__(self, phone: Phone) -> None:
         self.phone = phone
-        self.port = port
-        self.heard: list[str] = []
+        self.open = True
         self.asked = 0
-        self._texts = {"/": (page, "text/html"), "/go.js": (script, "text/javascript")}
-        script_file = ROOT / "watchkeeper" / "page" / "static" / "listen.js"
-        self._texts["/static/listen.js"] = (script_file.read_text("utf-8"), "text/javascript")
 
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
+    def routes(self, role_of: Callable[[web.Request], str | None]) -> Iterable[web.AbstractRouteDef]:
+        def role(request: web.Request) -> str | None:
+            self.asked += request.path == "/audio"
+            return role_of(request) if self.open else None
 
-    async def _text(self, request: web.Request) -> web.Response:
-        text, kind = self._texts[request.path]
-        answer = web.Response(text=text, content_type=kind, headers={"Content-Security-Policy": POLICY})
-        if "key" in request.query:
-            answer.set_cookie("role", request.query["key"])
-        return answer
+        return [
+            *sound_routes(self.phone)(role),
+            web.get("/ear", _text(PAGE, "text/html")),
+            web.get("/ear.js", _text(SCRIPT, "text/javascript")),
+        ]
 
-    @staticmethod
-    def role_of(request: web.Request) -> str | None:
-        return request.cookies.get("role") or request.query.get("key")
 
-    @web.middleware
-    async def _note(
-        self, request: web.Request, handler: Callable[[web.Request], Awaitable[web.StreamResponse]]
-    ) -> web.StreamResponse:
-        if request.path == "/heard":
-            self.heard.append(await request.text())
-        self.asked += request.path == "/audio"
-        return await handler(request)
+def _text(text: str, kind: str) -> Callable[[web.Request], Any]:
+    async def answer(_request: web.Request) -> web.Response:
+        return web.Response(text=text, content_type=kind)
 
-    @contextlib.asynccontextmanager
-    async def serving(self) -> AsyncIterator[PhoneServer]:
-        app = web.Application(middlewares=[self._note])
-        app.add_routes([web.get(path, self._text) for path in self._texts])
-        app.add_routes(sound_routes(self.phone)(self.role_of))
-        runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.1)
-        await runner.setup()
-        site = web.TCPSite(runner, "127.0.0.1", self.port, reuse_address=True)
-        await site.start()
-        self.port = runner.addresses[0][1]
-        try:
-            yield self
-        finally:
-            await runner.cleanup()
+    return answer
 
 
 @contextlib.asynccontextmanager
@@ -88,5 +88,23 @@ async def running(phone: Phone) -> AsyncIterator[Phone]:
             await task
 
 
-def a_phone(ear: Ear, **more: object) -> Phone:
-    return Phone(ear.report, ear.delivered, VoiceOptions(), **more)  # type: ignore[arg-type]
+def a_phone(ear: Ear, **more: Any) -> Phone:
+    return Phone(ear.report, ear.delivered, VoiceOptions(), **more)
+
+
+@contextlib.asynccontextmanager
+async def browsed(gate: Gate, *, before: str = "") -> AsyncIterator[tuple[Page, Served]]:
+    """Open the phone's page with the observer's key in a browser. `before` is run ahead of all scripts."""
+    async with running(gate.phone), serving(routes=[gate.routes]) as served, async_playwright() as playwright:
+        browser = await playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        try:
+            page = await browser.new_page()
+            await page.context.add_cookies(
+                [{"name": COOKIE, "value": served.keys.by_role["observer"], "url": served.url}]
+            )
+            if before:
+                await page.add_init_script(before)
+            await page.goto(f"{served.url}/ear")
+            yield page, served
+        finally:
+            await browser.close()
