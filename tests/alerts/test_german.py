@@ -91,7 +91,7 @@ def test_what_the_code_says_is_listed_and_translated() -> None:
 def test_nothing_is_listed_that_nobody_says() -> None:
     found = {text for path in speaking_files() for _, text in (*sentences(path), *handed_over(path))}
     parts = {module.PART for module in SAYING_PARTS}
-    parts |= {sound_health.DEVICE_PART, "voice", "console", "mqtt", "rules", "source"}
+    parts |= {sound_health.DEVICE_PART, "voice", "phone", "console", "mqtt", "rules", "source"}
     system = {os.strerror(number) for number in errno.errorcode}
     named = {
         *(level.value.capitalize() for level in Level),

@@ -48,6 +48,7 @@ from watchkeeper.rules.load import RuleSet
 
 if TYPE_CHECKING:
     from watchkeeper.cli.paging import Paging
+    from watchkeeper.page.phone import Phone
 
 PLAYED_OUT = "Recording has ended."
 """What a recording that is played as a source reports at its end."""
@@ -147,7 +148,7 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    shown = await _open_page(outfit, paging, watch, terminal, stack)
+    shown, phone = await _open_page(outfit, paging, watch, terminal, stack)
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -163,7 +164,7 @@ async def _run(
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
         hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
-    _add_outlets(hub, outfit, watch, terminal, [*shown, *outlets])
+    _add_outlets(hub, outfit, watch, terminal, [*shown, *outlets], phone)
     watch.recorder = recorder
     watch.packs = outfit.packs
     if outfit.learned is not None:
@@ -185,14 +186,19 @@ async def _run(
     return folder
 
 
-def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet]) -> None:
+def _add_outlets(
+    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], phone: Phone | None
+) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
-    hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
+    if phone is not None:
+        hub.add(phone)
+    way_to = ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)
+    hub.listen = Reached(watch.order, way_to, by_phone=lambda: phone is not None and phone.wanted).delivered
 
 
 def _minder(outfit: Outfit, folder: Path, watch: Watch) -> Minder:
@@ -243,15 +249,21 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
 
 async def _open_page(
     outfit: Outfit, paging: Paging | None, watch: Watch, terminal: Terminal, stack: AsyncExitStack
-) -> list[Outlet]:
-    """Return the outlets that show the watch to browsers, listening already; none without --page."""
+) -> tuple[list[Outlet], Phone | None]:
+    """Return the outlets that show the watch to browsers, listening already, and what phones hear it by."""
     if paging is None:
-        return []
+        return [], None
+    from watchkeeper.cli.phoning import make_phone  # noqa: PLC0415  (as above)
+    from watchkeeper.page.sound_routes import sound_routes  # noqa: PLC0415
+
+    phone = make_phone(watch, outfit.voice, outfit.language)
     painter = Painter(watch.engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
-    painting = Painting(painter, watch.clock.now_us)
-    page = await paging.open(painting, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet)
+    painting = Painting(painter, watch.clock.now_us, phone.hearing.by_role)
+    page = await paging.open(
+        painting, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet, routes=[sound_routes(phone)]
+    )
     stack.push_async_callback(page.close)
-    return [painting, page]
+    return [painting, page], phone
 
 
 def _mqtt(
