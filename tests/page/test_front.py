@@ -23,7 +23,7 @@ AXES: Final = (
     Path("/tmp/axe/node_modules/axe-core/axe.min.js"),
 )
 PHONE: Final = (390, 844)
-SIZES: Final = {"phone": PHONE, "laptop": (1366, 768), "wall": (1920, 1080), "large wall": (3840, 2160)}
+SIZES: Final = {"phone": PHONE, "small phone": (320, 568), "phone on its side": (844, 390), "laptop": (1366, 768), "wall": (1920, 1080), "large wall": (3840, 2160)}
 AXE: Final = (
     "async () => (await axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', "
     "'best-practice']})).violations.map(v => `${v.id}: ${v.nodes.map(n => n.target + ' ' + n.failureSummary)}`)"

@@ -83,8 +83,8 @@ export class Alerts {
     const who = aircraft === null ? `watch ${station.station}` : aircraft.name;
     put(find("who"), several || aircraft === null ? who : "", 40);
     put(find("for"), `for ${span(between(alert.since, station.time))}`);
-    put(find("callout"), untagged(alert.callout));
-    put(find("reason"), alert.reason);
+    put(find("callout"), untagged(alert.callout), 140);
+    put(find("reason"), alert.reason, 200);
     show(find("reason"), alert.reason !== "" && !brief);
     const evidence = brief ? [] : Object.entries(alert.evidence).slice(0, 6);
     keyed(find("evidence"), evidence, ([name]) => name, () => el("div", "", wordy("dt"), wordy("dd")), (pair, [name, value]) => {

@@ -95,7 +95,7 @@ export class Answer {
     const x = (pct) => rem * 0.8 + (Math.min(100, Math.max(0, pct)) / 100) * (w - rem * 1.6);
     const top = rem * 0.9;
     const foot = rem * 2;
-    const parts = [hatch()];
+    const parts = [hatch(rem * 0.4)];
     if (known(floor)) parts.push(svg("rect", { class: "g-floor", x: x(0), y: top, width: x(floor) - x(0), height: foot - top }));
     parts.push(svg("path", { class: "g-rule", d: `M${x(0)} ${foot}H${x(100)}` }));
     for (let pct = 0; pct <= 100; pct += 10) {
@@ -129,9 +129,9 @@ function figure(name) {
   return { node: el("p", `figure figure-${name}`, big, label, small), big, label, small };
 }
 
-function hatch() {
-  const pattern = svg("pattern", { id: "hatch-floor", width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
-  pattern.append(svg("path", { class: "g-hatch", d: "M0 0V6" }));
+function hatch(wide) {
+  const pattern = svg("pattern", { id: "hatch-floor", width: wide, height: wide, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
+  pattern.append(svg("path", { class: "g-hatch", d: `M0 0V${wide}` }));
   return svg("defs", {}, pattern);
 }
 

@@ -59,7 +59,7 @@ export class History {
       if (at < top + rem * 0.8) at = y(limit.value) + rem * 0.95;
       while (taken.some((other) => Math.abs(other - at) < rem * 1.05)) at += rem * 1.1;
       taken.push(at);
-      text(fitted(`${LEVELS[limit.level] ?? ""} ${figure(limit.value)}, ${limit.words}`, width / rem), left + 2, at, "start", "h-limit-words");
+      text(fitted(`${LEVELS[limit.level] ?? ""} ${figure(limit.value)} ${unit(history.unit)}, ${limit.words}`.replace(" ,", ","), width / rem), left + 2, at, "start", "h-limit-words");
     }
     text(`${span(elapsed_s - from_s)} ago`, left, height - rem * 0.3, "start", "h-scale");
     text("now", right, height - rem * 0.3, "end", "h-scale");

@@ -58,6 +58,8 @@ class Page {
     this.role = typeof role === "string" ? role : null;
     this.can = new Set(Array.isArray(can) ? can : []);
     document.body.dataset.role = this.role ?? "none";
+    // the key is in a cookie by now; in the address it would be seen by whoever looks at the screen
+    if (this.role !== null && location.search) history.replaceState(null, "", location.pathname);
     this.ear.draw(this.role);
     this.draw();
   }
@@ -91,7 +93,9 @@ class Page {
       this.safely("readings", () => this.drawReadings(one.aircraft));
     } else show(find("before"), false);
     const station = one?.station ?? stations[0] ?? null;
-    this.observer.draw(this.can, station?.station ?? null, one?.aircraft.system ?? null);
+    // what is seen from the ground is about the one aircraft there is, or was opened; else about any
+    const meant = chosen || station?.aircraft.length === 1 ? one?.aircraft.system : null;
+    this.observer.draw(this.can, station?.station ?? null, meant ?? null);
     this.safely("said", () => this.drawSaid(stations));
     this.safely("exercise", () => this.drawExercise(stations));
     this.safely("about", () => this.drawAbout(stations));
@@ -113,7 +117,7 @@ class Page {
 
   drawBlind(aircraft) {
     const lines = aircraft.blind.slice(0, 40);
-    keyed(find("blind-list"), lines.length ? lines : ["Nothing that it should see."], (words) => words, () => wordy("li"), (node, words) => put(node, words));
+    keyed(find("blind-list"), lines.length ? lines : ["No reading is missing."], (words) => words, () => wordy("li"), (node, words) => put(node, words));
     find("blind").classList.toggle("none", lines.length === 0);
   }
 

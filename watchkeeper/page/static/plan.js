@@ -75,7 +75,7 @@ export class Plan {
     const rings = this.rings(words);
     this.picture.setAttribute("viewBox", `0 0 ${w} ${h}`);
     this.picture.setAttribute("aria-label", this.told(aircraft));
-    this.picture.replaceChildren(defs(this.cx, this.cy, this.radius), ...rings, inner, ...marks, this.home(), ...this.texts(words), ...wind);
+    this.picture.replaceChildren(defs(this.cx, this.cy, this.radius, this.em), ...rings, inner, ...marks, this.home(), ...this.texts(words), ...wind);
     keyed(this.key, Object.keys(KEY).filter((kind) => this.used.has(kind)), (kind) => kind, (kind) => el("li", "", swatch(kind), el("span", "", KEY[kind])), () => {});
   }
 
@@ -153,7 +153,7 @@ export class Plan {
     const spots = [[this.cx, this.cy], ...points.map((one) => this.at(one.north_m, one.east_m))];
     return [
       svg("path", { class: "p-route", d: this.path(spots, false) }),
-      ...spots.slice(1).map(([x, y]) => svg("path", { class: "p-point", d: `M${x - 4} ${y - 4}h8v8h-8Z` })),
+      ...spots.slice(1).map(([x, y]) => svg("path", { class: "p-point", d: `M${x - this.em * 0.28} ${y - this.em * 0.28}h${this.em * 0.56}v${this.em * 0.56}h${-this.em * 0.56}Z` })),
     ];
   }
 
@@ -177,7 +177,7 @@ export class Plan {
       this.used.add("obstacle");
       const r = (one.radius_m / this.view_m) * this.radius;
       if (r > 2) parts.push(svg("circle", { class: "p-girth", cx: x, cy: y, r }));
-      parts.push(svg("path", { class: "p-peak", d: `M${x - size * 0.8} ${y + size}L${x} ${y - size}L${x + size * 0.8} ${y + size}` }), svg("circle", { class: "p-dot", cx: x, cy: y + size * 0.5, r: 1.7 }));
+      parts.push(svg("path", { class: "p-peak", d: `M${x - size * 0.8} ${y + size}L${x} ${y - size}L${x + size * 0.8} ${y + size}` }), svg("circle", { class: "p-dot", cx: x, cy: y + size * 0.5, r: size * 0.22 }));
       named.push([[`${short(one.name)} ${known(one.height_m) ? `${Math.round(one.height_m)} m` : "height?"}`], x, y, size, "p-name", true]);
     }
     for (const one of places) {
@@ -299,7 +299,7 @@ export class Plan {
     if (known(speed) && known(from)) {
       const [x, y, r] = [this.em * 1.7, high + this.em * 1.7, this.em * 1.3];
       const turn = svg("g", { transform: `translate(${x} ${y}) rotate(${from + 180})` });
-      turn.append(svg("path", { class: "p-wind", d: `M0 ${r}V${-r}M${-r * 0.45} ${-r * 0.45}L0 ${-r}L${r * 0.45} ${-r * 0.45}` }));
+      turn.append(svg("path", { class: "p-wind", d: `M0 ${r}V${-r}M${-r * 0.45} ${-r * 0.45}L0 ${-r}L${r * 0.45} ${-r * 0.45}M${-r * 0.4} ${r}H${r * 0.4}` }));
       parts.push(turn);
     }
     return parts;
@@ -323,16 +323,18 @@ export class Plan {
 const mean = (spots, k) => spots.reduce((sum, spot) => sum + spot[k], 0) / spots.length;
 const short = (name) => clean(name, 22).replace(/ … \(cut.*/, "…");
 const cross = (x, y, r) => svg("path", { class: "p-cross", d: `M${x - r} ${y - r}l${2 * r} ${2 * r}m0 ${-2 * r}l${-2 * r} ${2 * r}` });
-const landing = (x, y, r) => svg("path", { class: "p-place", d: `M${x - r} ${y - r}v${2 * r}h${2 * r}v${-2 * r}M${x} ${y - r * 1.2}v${r * 1.6}m${-r * 0.5} ${-r * 0.5}l${r * 0.5} ${r * 0.5}l${r * 0.5} ${-r * 0.5}` });
+/** A foot coming down on a line, as on the plot of the brief. */
+const landing = (x, y, r) => svg("path", { class: "p-place", d: `M${x - r} ${y + r * 0.7}h${2 * r}M${x} ${y - r}v${r * 1.25}M${x - r * 0.55} ${y - r * 0.3}l${r * 0.55} ${r * 0.55}l${r * 0.55} ${-r * 0.55}` });
 
-function defs(cx, cy, r) {
+function defs(cx, cy, r, em) {
   const clip = svg("clipPath", { id: "plan-clip" }, svg("circle", { cx, cy, r }));
-  return svg("defs", {}, clip, ...patterns());
+  return svg("defs", {}, clip, ...patterns(em));
 }
 
-function patterns() {
-  const keepOut = svg("pattern", { id: "hatch-keep_out", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("path", { class: "p-hatch", d: "M0 0V7" }));
-  const people = svg("pattern", { id: "hatch-people", width: 8, height: 8, patternUnits: "userSpaceOnUse" }, svg("circle", { class: "p-dot", cx: 2, cy: 2, r: 1.3 }), svg("circle", { class: "p-dot", cx: 6, cy: 6, r: 1.3 }));
+function patterns(em) {
+  const [seven, eight] = [em * 0.5, em * 0.56];
+  const keepOut = svg("pattern", { id: "hatch-keep_out", width: seven, height: seven, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("path", { class: "p-hatch", d: `M0 0V${seven}` }));
+  const people = svg("pattern", { id: "hatch-people", width: eight, height: eight, patternUnits: "userSpaceOnUse" }, svg("circle", { class: "p-dot", cx: eight / 4, cy: eight / 4, r: eight / 6 }), svg("circle", { class: "p-dot", cx: eight * 0.75, cy: eight * 0.75, r: eight / 6 }));
   return [keepOut, people];
 }
 
