@@ -135,7 +135,7 @@ export class Alerts {
 }
 
 /** The words without their level, which stands on the tag beside them. */
-const untagged = (words) => words.replace(/^(Warning|Caution|Advisory)\. (?=\S)/, "");
+export const untagged = (words) => words.replace(/^(Warning|Caution|Advisory)\. (?=\S)/, "");
 
 const clip = (words) => words.slice(0, 200);
 

@@ -35,7 +35,7 @@ export class Answer {
     this.tag.className = `tag ${level}`;
     put(this.tag, TAGS[level] ?? "");
     show(this.tag, level !== "");
-    put(this.words, answer.words, 160);
+    put(this.words, answer.words || "Not known.", 160);
     put(this.charge.big, known(answer.reserve_pct) ? `${Math.round(answer.reserve_pct)} %` : "–");
     put(this.charge.label, "left at landing at home");
     put(this.charge.small, known(answer.reserve_low_pct) ? `at least ${Math.floor(answer.reserve_low_pct)} %` : known(answer.reserve_pct) ? "bound not known" : UNKNOWN);

@@ -1,6 +1,6 @@
 // The page: takes the pictures and gives each part its own.
 
-import { Alerts } from "./alerts.js";
+import { Alerts, untagged } from "./alerts.js";
 import { Answer } from "./answer.js";
 import { keepAwake } from "./awake.js";
 import { Before } from "./before.js";
@@ -163,7 +163,7 @@ class Page {
       tag.className = `tag small ${LEVELS[one.level] ? one.level : ""}`;
       put(tag, LEVELS[one.level] ?? "");
       const name = one.station.aircraft.find((aircraft) => aircraft.system === one.aircraft)?.name;
-      put(words, several && name ? `${name}: ${one.words}` : one.words, 160);
+      put(words, several && name ? `${name}: ${untagged(one.words)}` : untagged(one.words), 160);
     });
     show(find("said"), rows.length > 0);
   }
@@ -220,9 +220,12 @@ class Page {
     this.lostNever = never;
     document.body.classList.add("lost");
     show(find("back"), false);
-    startCrying();
+    // a watch that was ended by its crew is no alarm; that nobody watches is still said as large
+    const ended = this.stations.length > 0 && this.stations.every((station) => station.state === "stopped");
+    put(find("lost-head"), ended ? "The watch has been stopped" : "The watch is not heard");
+    if (!ended) startCrying();
     this.drawLost();
-    put(find("tell-now"), "Warning. The watch is not heard. All on this page is old.");
+    put(find("tell-now"), `Warning. ${find("lost-head").textContent}. All on this page is old.`);
     this.answer.tick(true);
     this.drawTitle();
     navigator.vibrate?.([300, 100, 300]);
