@@ -1,7 +1,7 @@
 """The page in a real browser: looks, names, orders, countdown, loss and return, hostile text.
 
-What it is held against: axe-core (its rules for WCAG 2.2 A and AA, and best practice), WCAG 2.2 success criteria 1.4.10
-(reflow), 2.5.8 (targets; ours are 44 px, 64 for the observer), the palette of the brief for 14 CFR 25.1322.
+What it is held against: axe-core (its rules for WCAG 2.2 A and AA, and best practice), WCAG 2.2 criteria
+1.4.10 (reflow), 2.5.8 (targets; ours are 44 px, 64 for the observer), the palette of the brief for 14 CFR 25.1322.
 """
 
 from __future__ import annotations

@@ -29,7 +29,9 @@ function states({ alert, station }) {
   if (alert.stale) words.push("old: its inputs have gone");
   if (alert.state === "shelved") words.push("shelved");
   if (alert.acknowledged_by.length > 0) {
-    words.push(`acknowledged by ${alert.acknowledged_by.map((role) => (ROLES[role] ?? role).toLowerCase()).join(", ")}`);
+    words.push(
+      `acknowledged by ${alert.acknowledged_by.map((role) => (ROLES[role] ?? role).toLowerCase()).join(", ")}`,
+    );
   }
   return words.join(" · ");
 }
@@ -50,7 +52,13 @@ export class Alerts {
     this.can = can;
     const all = everyAlert(stations);
     const several = stations.length > 1 || stations.some((station) => station.aircraft.length > 1);
-    keyed(this.list, all, keyOf, () => this.make(), (node, item) => this.update(node, item, several));
+    keyed(
+      this.list,
+      all,
+      keyOf,
+      () => this.make(),
+      (node, item) => this.update(node, item, several),
+    );
     show(this.none, all.length === 0);
     show(this.list, all.length > 0);
     const watching = stations.filter((station) => station.state === "watching").length;
@@ -87,19 +95,31 @@ export class Alerts {
     put(find("reason"), alert.reason, 200);
     show(find("reason"), alert.reason !== "" && !brief);
     const evidence = brief ? [] : Object.entries(alert.evidence).slice(0, 6);
-    keyed(find("evidence"), evidence, ([name]) => name, () => el("div", "", wordy("dt"), wordy("dd")), (pair, [name, value]) => {
-      put(pair.firstElementChild, name, 60);
-      put(pair.lastElementChild, figure(value), 60);
-    });
+    keyed(
+      find("evidence"),
+      evidence,
+      ([name]) => name,
+      () => el("div", "", wordy("dt"), wordy("dd")),
+      (pair, [name, value]) => {
+        put(pair.firstElementChild, name, 60);
+        put(pair.lastElementChild, figure(value), 60);
+      },
+    );
     show(find("evidence"), evidence.length > 0);
     put(find("state"), states(item));
     show(find("state"), find("state").textContent !== "");
     node.target = { station: station.station, aircraft: alert.aircraft, rule: alert.rule };
-    keyed(find("deeds"), deeds(item, this.role, this.can), ([action]) => action, ([action]) => this.button(node, action), (button, [action, words]) => {
-      put(button, words);
-      button.setAttribute("aria-label", `${words}: ${who}, ${alert.callout.slice(0, 120)}`);
-      button.className = action === "acknowledge" ? "main" : "quiet";
-    });
+    keyed(
+      find("deeds"),
+      deeds(item, this.role, this.can),
+      ([action]) => action,
+      ([action]) => this.button(node, action),
+      (button, [action, words]) => {
+        put(button, words);
+        button.setAttribute("aria-label", `${words}: ${who}, ${alert.callout.slice(0, 120)}`);
+        button.className = action === "acknowledge" ? "main" : "quiet";
+      },
+    );
     show(find("deeds"), find("deeds").children.length > 0);
   }
 
@@ -126,7 +146,9 @@ export class Alerts {
       const raised = `${alert.level} ${alert.since}`;
       seen.set(key, raised);
       if (this.told.get(key) === raised || alert.acknowledged_by.length > 0) continue;
-      const words = clip(`${LEVELS[alert.level] ?? ""}. ${several && aircraft ? `${aircraft.name}. ` : ""}${alert.callout}`);
+      const words = clip(
+        `${LEVELS[alert.level] ?? ""}. ${several && aircraft ? `${aircraft.name}. ` : ""}${alert.callout}`,
+      );
       if (alert.level === "warning") speak(this.now, words);
       else if (alert.level === "caution") speak(this.polite, words);
     }
