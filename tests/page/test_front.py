@@ -293,3 +293,13 @@ def test_a_screen_reader_hears_each_alert_once(visitor: Visitor) -> None:
     expect(page.locator("#tell-now p")).to_have_count(1)
     assert page.get_attribute("#tell-now", "role") == "alert"
     assert page.get_attribute("#tell", "role") == "status"
+
+
+def test_what_lies_under_the_buttons_can_be_scrolled_out_from_under_them(visitor: Visitor) -> None:
+    page = visitor.go("warning", "observer")
+    page.evaluate("window.scrollTo(0, document.documentElement.scrollHeight)")
+    settled(page)
+    footer, bar = page.locator("footer").bounding_box(), page.locator("#observer").bounding_box()
+    assert footer is not None
+    assert bar is not None
+    assert footer["y"] + footer["height"] <= bar["y"] + 1

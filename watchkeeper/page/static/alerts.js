@@ -1,11 +1,14 @@
 // What is wrong now, with buttons for whoever may.
 
-import { el, keyed, put, show, wordy } from "./dom.js";
+import { clean, el, keyed, put, show, wordy } from "./dom.js";
 import { order } from "./orders.js";
 import { everyAlert, waiting } from "./need.js";
 import { between, figure, LEVELS, ROLES, span } from "./words.js";
 
 const keyOf = ({ station, alert }) => `${station.station}/${alert.aircraft ?? "watch"}/${alert.rule}`;
+
+/** How a text ends that was cut; of a reason the beginning is enough. */
+const CUT = / … \(cut, \d+ characters\)$/;
 
 /** What may be done with an alert by this role. */
 function deeds({ alert, station }, role, can) {
@@ -16,7 +19,7 @@ function deeds({ alert, station }, role, can) {
   }
   if (can.has("reset") && alert.state === "latched-acknowledged") found.push(["reset", "Reset"]);
   if (can.has("unshelve") && alert.state === "shelved") found.push(["unshelve", "Take off the shelf"]);
-  else if (can.has("shelve") && alert.level !== "warning" && !alert.over && alert.state !== "shelved") {
+  else if (can.has("shelve") && role !== "observer" && alert.level !== "warning" && !alert.over && alert.state !== "shelved") {
     found.push(["shelve", "Shelve 10 min"]);
   }
   return found;
@@ -92,7 +95,7 @@ export class Alerts {
     put(find("who"), several || aircraft === null ? who : "", 40);
     put(find("for"), `for ${span(between(alert.since, station.time))}`);
     put(find("callout"), untagged(alert.callout), 140);
-    put(find("reason"), alert.reason, 200);
+    put(find("reason"), clean(alert.reason, 90).replace(CUT, " …"));
     show(find("reason"), alert.reason !== "" && !brief);
     const evidence = brief ? [] : Object.entries(alert.evidence).slice(0, 6);
     keyed(

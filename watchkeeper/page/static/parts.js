@@ -101,7 +101,7 @@ export function drawAbout(stations, role) {
       ]);
     }
   }
-  if (stations.length > 0) rows.push(["time", "Now", `${utc(stations[0].time)} UTC`]);
+  if (stations.length > 0) rows.push(["time", "Picture of", `${utc(stations[0].time)} UTC`]);
   rows.push(["you", "You", role ? (ROLES[role] ?? role).toLowerCase() : "reading only"]);
   keyed(
     find("about"),
