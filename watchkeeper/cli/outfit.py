@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import sys
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack
@@ -22,6 +23,7 @@ from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
+from watchkeeper.edges.host.service_manager import ServiceManager
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
@@ -126,6 +128,9 @@ async def _run(
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
     watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
     watch.take_signals()
+    watch.manager = ServiceManager.of_environment(os.environ)  # before there are children
+    if watch.manager is not None:
+        watch.manager.status = engine.heard_line
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
     broker = messaging.broker(watch.report)
