@@ -42,6 +42,7 @@ from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
+from watchkeeper.picture.live import Painter
 from watchkeeper.rules.load import RuleSet
 
 PLAYED_OUT = "Recording has ended."
@@ -177,11 +178,21 @@ async def _run(
 def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet]) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
+        if terminal.room() is not None:
+            hub.add(_live(outfit, watch, terminal))
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
     hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
+
+
+def _live(outfit: Outfit, watch: Watch, terminal: Terminal) -> Outlet:
+    from watchkeeper.edges.live import LiveStatus  # noqa: PLC0415  (its library is slow to load: only for people)
+
+    engine = watch.engine
+    painter = Painter(engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
+    return LiveStatus(terminal, lambda: painter.picture(watch.clock.now_us()), outfit.language, engine.heard_line)
 
 
 def _minder(outfit: Outfit, folder: Path, watch: Watch) -> Minder:

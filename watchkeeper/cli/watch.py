@@ -88,7 +88,8 @@ def run(given: argparse.Namespace, parser: argparse.ArgumentParser) -> int:
             await source.open()
             if not options.quiet:
                 terminal.log(f"listening to {source.name}")
-        return [*(source.run for source in made), *([] if options.quiet else [keys_feed(watch, terminal.log)])]
+        keys = [] if options.quiet else [keys_feed(watch, terminal.log, terminal.tell_keys)]
+        return [*(source.run for source in made), *keys]
 
     exercise = all(url.scheme == "file" for url in urls)
     outfit = Outfit(

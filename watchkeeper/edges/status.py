@@ -237,7 +237,7 @@ def _alert(alert: ShownAlert, language: Language) -> Text:
     say = language.phrase
     level = say(alert.level.value.capitalize())
     words = alert.callout
-    for said in (say("Aircraft {}.", alert.aircraft), f"{level}."):  # what stands beside it already
+    for said in (say("Aircraft {}.", alert.aircraft), level + "."):  # what stands beside it already
         words = words.removeprefix(said).lstrip() or words
     words = f"{level.upper()}{_GAP}{_safe(words)}"
     line = Text(words, "" if alert.over else _STYLES.get(alert.level, ""))
