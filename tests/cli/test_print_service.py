@@ -169,6 +169,7 @@ def test_systemd_finds_nothing_wrong(place: Path, capsys: pytest.CaptureFixture[
         (["--only-rules"], "leaves no rules"),
         (["--mqtt", "http://x"], "--mqtt"),
         (["--broker", "x"], "x"),
+        (["--page", "x"], "--page"),
         (["--record", "a\nb"], "unit file"),
     ],
 )

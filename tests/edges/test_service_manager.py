@@ -9,7 +9,7 @@ import socket
 import subprocess
 import sys
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -63,15 +63,16 @@ def manager(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Manager]
     made.socket.close()
 
 
-def told(manager: Manager, time: Time, watchdog_s: float | None = None) -> ServiceManager:
-    return ServiceManager(manager.address, watchdog_s, monotonic_ns=time.ns)
+def told(
+    manager: Manager, time: Time, watchdog_s: float | None = None, status: Callable[[], str] = str
+) -> ServiceManager:
+    return ServiceManager(manager.address, watchdog_s, status, monotonic_ns=time.ns)
 
 
 def test_begin_status_reload_end(manager: Manager) -> None:
     time = Time()
-    one = told(manager, time)
     heard = ["nothing heard yet"]
-    one.status = lambda: heard[-1]
+    one = told(manager, time, status=lambda: heard[-1])
     assert manager.waiting() == []  # not before the loop runs
     one.ticked()
     one.ticked()
@@ -109,7 +110,7 @@ def test_it_is_told_alive_at_half_of_its_patience_and_only_while_the_loop_runs(m
 
 def test_a_manager_that_is_not_there_or_does_not_read_is_not_waited_for(tmp_path: Path) -> None:
     time = Time()
-    gone = ServiceManager(str(tmp_path / "none"), 10.0, monotonic_ns=time.ns)
+    gone = ServiceManager(str(tmp_path / "none"), 10.0, str, monotonic_ns=time.ns)
     gone.ticked()
     gone.reloading()
     manager = Manager(str(tmp_path / "none"))
@@ -126,12 +127,10 @@ def test_a_manager_that_is_not_there_or_does_not_read_is_not_waited_for(tmp_path
 
 
 def test_a_status_that_fails_is_no_end(manager: Manager) -> None:
-    one = told(manager, Time())
-
     def broken() -> str:
         raise KeyError("x")
 
-    one.status = broken
+    one = told(manager, Time(), status=broken)
     one.ticked()
     assert manager.waiting() == [["READY=1", "STATUS=not known: KeyError"]]
     one.stopping()
@@ -156,7 +155,7 @@ def test_a_status_that_fails_is_no_end(manager: Manager) -> None:
 def test_of_the_environment(environment: dict[str, str], made: bool, beats: float | None) -> None:
     # sd_watchdog_enabled(3): WATCHDOG_PID unset, or this process's
     left = {"PATH": "/bin", **environment}
-    one = ServiceManager.of_environment(left)
+    one = ServiceManager.of_environment(left, str)
     assert left == {"PATH": "/bin"}  # no child speaks for the watch
     assert (one is not None) == made
     if one is not None:
@@ -166,9 +165,9 @@ def test_of_the_environment(environment: dict[str, str], made: bool, beats: floa
 async def test_nothing_is_told_while_the_loop_of_a_watch_is_held_up(tmp_path: Path) -> None:
     manager = Manager(str(tmp_path / "notify"))
     clock = Clock()
-    watch = Watch(Engine(shipped()), clock, tell=lambda _: None)
+    told = ServiceManager(manager.address, 0.2, str)
+    watch = Watch(Engine(shipped()), clock, tell=lambda _: None, manager=told)
     watch.hub = Hub(None, watch.report)
-    watch.manager = ServiceManager(manager.address, 0.2)
 
     def hang() -> None:
         manager.waiting()

@@ -43,7 +43,6 @@ from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
-from watchkeeper.picture.live import Painter
 from watchkeeper.rules.load import RuleSet
 
 if TYPE_CHECKING:
@@ -140,11 +139,9 @@ async def _run(
     describe: bool,
 ) -> Path | None:
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
-    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
+    manager = ServiceManager.of_environment(os.environ, engine.heard_line)  # before there are children
+    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet, manager=manager)
     watch.take_signals()
-    watch.manager = ServiceManager.of_environment(os.environ)  # before there are children
-    if watch.manager is not None:
-        watch.manager.status = engine.heard_line
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
     broker = messaging.broker(watch.report)
@@ -173,8 +170,7 @@ async def _run(
     if page is not None:
         hub.add(page)
     _add_outlets(hub, outfit, watch, terminal, outlets)
-    watch.recorder = recorder
-    watch.packs = outfit.packs
+    watch.recorder, watch.packs = recorder, outfit.packs
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     _open_ledger(outfit, watch, terminal)
@@ -198,20 +194,23 @@ def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, out
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
         if terminal.room() is not None:
-            hub.add(_live(outfit, watch, terminal))
+            from watchkeeper.edges.live import of_engine  # noqa: PLC0415  (slow to load: only for people)
+
+            hub.add(
+                of_engine(
+                    watch.engine,
+                    watch.clock.now_us,
+                    terminal,
+                    outfit.station,
+                    outfit.sortie,
+                    exercise=outfit.exercise,
+                )
+            )
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
     hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
-
-
-def _live(outfit: Outfit, watch: Watch, terminal: Terminal) -> Outlet:
-    from watchkeeper.edges.live import LiveStatus  # noqa: PLC0415  (its library is slow to load: only for people)
-
-    engine = watch.engine
-    painter = Painter(engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
-    return LiveStatus(terminal, lambda: painter.picture(watch.clock.now_us()), outfit.language, engine.heard_line)
 
 
 def _minder(outfit: Outfit, folder: Path, watch: Watch) -> Minder:

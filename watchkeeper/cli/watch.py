@@ -25,6 +25,7 @@ from watchkeeper.daemon import Watch
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import WatchOptions, read_configuration, settle
 from watchkeeper.edges.crew_keys import keys_feed
+from watchkeeper.edges.place import parse_place
 from watchkeeper.edges.records.watch_log import state_folder
 from watchkeeper.edges.sources.urls import DEFAULT_URL, make_source, parse_sources
 from watchkeeper.edges.terminal import Terminal
@@ -128,6 +129,8 @@ def _print_service(
 
     for line in Messaging(options.mqtt, options.broker, options.messages).cautions():
         print(line, file=sys.stderr)
+    if options.page is not None:
+        parse_place("--page", options.page, 8080)
     ledger = found.path.parent if found.path is not None else None
     writes = [path for path in (options.record, options.learned, options.outbox, ledger) if path is not None]
     serial = any(url.scheme == "serial" for url in parse_sources(options.sources))

@@ -29,10 +29,14 @@ class ServiceManager:
         self,
         address: str,
         watchdog_s: float | None,
+        status: Callable[[], str],
         *,
         monotonic_ns: Callable[[], int] = time.monotonic_ns,
     ) -> None:
-        """`watchdog_s`: it acts when it hears nothing for that long; None: it does not mind."""
+        """`watchdog_s`: it acts when it hears nothing for that long; None: it does not mind.
+
+        `status` tells of the watch in one line; it is asked for once a second.
+        """
         self._address = b"\0" + os.fsencode(address[1:]) if address.startswith("@") else os.fsencode(address)
         self._beat_every_s = None if watchdog_s is None else watchdog_s / 2
         self._monotonic_ns = monotonic_ns
@@ -42,11 +46,12 @@ class ServiceManager:
         self._looked_s = 0.0
         self._status = ""
         self._failing = False
-        self.status: Callable[[], str] = str
-        """What is told of the watch in one line; asked for once a second."""
+        self._tell = status
 
     @classmethod
-    def of_environment(cls, environment: MutableMapping[str, str]) -> ServiceManager | None:
+    def of_environment(
+        cls, environment: MutableMapping[str, str], status: Callable[[], str]
+    ) -> ServiceManager | None:
         """Return the one named in the environment, and take it out of there: no child speaks for the watch."""
         address = environment.pop("NOTIFY_SOCKET", "")
         period_us = environment.pop("WATCHDOG_USEC", "")
@@ -55,7 +60,7 @@ class ServiceManager:
             return None
         minds = period_us.isascii() and period_us.isdecimal() and process in ("", str(os.getpid()))
         watchdog_s = int(period_us) / 1e6 if minds else 0.0
-        return cls(address, watchdog_s or None)
+        return cls(address, watchdog_s or None, status)
 
     def ticked(self) -> None:
         """Tell that the watch has begun, that it is alive, what it hears: whatever is due."""
@@ -93,7 +98,7 @@ class ServiceManager:
 
     def _line(self) -> str:
         try:
-            self._status = plain(self.status())[:MAX_STATUS]
+            self._status = plain(self._tell())[:MAX_STATUS]
         except Exception as error:  # noqa: BLE001  (a line for people must not end the watch)
             self._status = f"not known: {type(error).__name__}"
         return f"STATUS={self._status}"
