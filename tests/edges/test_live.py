@@ -59,8 +59,7 @@ class Screen:
         return any(text in row for row in self.shown.rows)
 
     def at(self, text: str) -> int:
-        [row] = [n for n, row in enumerate(self.shown.rows) if text in row]
-        return row
+        return [n for n, row in enumerate(self.shown.rows) if text in row][-1]
 
     def close(self) -> None:
         for fd in (self.outer, self.inner):
@@ -81,6 +80,11 @@ def test_lines_scroll_above_a_block_that_stays(screen: Screen) -> None:
     writer.block(screen.inner, ["first row", "second row"])
     for n in range(60):
         writer.put(screen.inner, f"line {n} {'x' * (n * 3)}")  # later ones are longer than a row
+        if n % 5 == 0:
+            wanted = f"line {n} "
+            screen.until(lambda it, wanted=wanted: it.has(wanted) and it.has("second row"))  # type: ignore[misc]
+            screen.rest()
+            assert screen.shown.screen.cursor.y == screen.at("first row") - 1
     screen.until(lambda it: it.has("line 59") and it.has("second row"))
     assert screen.at("second row") == screen.at("first row") + 1
     assert screen.at("line 59") < screen.at("first row") - 1  # with an empty row between
