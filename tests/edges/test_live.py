@@ -81,7 +81,7 @@ def test_lines_scroll_above_a_block_that_stays(screen: Screen) -> None:
     for n in range(60):
         writer.put(screen.inner, f"line {n} {'x' * (n * 3)}")  # later ones are longer than a row
         if n % 5 == 0:
-            wanted = f"line {n} "
+            wanted = f"line {n}"
             screen.until(lambda it, wanted=wanted: it.has(wanted) and it.has("second row"))  # type: ignore[misc]
             screen.rest()
             assert screen.shown.screen.cursor.y == screen.at("first row") - 1
