@@ -58,9 +58,9 @@ SAYING_PARTS = (
 NOT_SPOKEN = {"Aircraft {}: {}.", "{}: {}"}
 """Sentences in the code that are no part of an alert."""
 BOTH = {
-    *("an", "autopilot", "fast", "filter", "hand", "in", "m", "min", "minute", "mission", "motor", "name", "pack", "packs"),
+    *("an", "autopilot", "fast", "filter", "hand", "in", "m", "min", "minute", "mission", "motor", "name"),
     *("pilot", "plan", "position", "reserve", "sender", "stand", "start", "still", "text"),
-    *("multirotor", "s", "vibration", "was", "west", "wind"),
+    *("multirotor", "pack", "packs", "s", "vibration", "was", "west", "wind"),
 }
 """Words that are spelled alike in both languages; each was read."""
 
