@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import TypeAlias
 
 from watchkeeper.aircraft.autopilots import tables
-from watchkeeper.aircraft.describe import describe_sources
+from watchkeeper.aircraft.describe import describe_sources, heard_line
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fleet import TOUCHES, Fleet
 from watchkeeper.aircraft.ledger import Ledger
@@ -274,6 +274,10 @@ class Engine:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
         kept = [f"Aircraft {system}: {remark}." for system, remark in self._resuming.remarks.items()]
         return describe_sources(self._fleet, self._now_us or 0) + kept
+
+    def heard_line(self) -> str:
+        """Return in one line who is heard on each source."""
+        return heard_line(self._fleet, self._now_us or 0)
 
     def reasons(self, system: int) -> tuple[str, ...]:
         """Return what speaks against a take-off, in words; empty in the air. KeyError if not known."""

@@ -68,6 +68,7 @@ _REASONS_TO_WAIT: Final = (
 _PARTS: Final = (
     "voice",
     "console",
+    "status",
     "mqtt",
     "record",
     "log",
@@ -319,6 +320,28 @@ _PICTURE: Final = (
     "few satellites",
 )
 """What a picture says: the answer, what limits it, names of what is drawn."""
+_STATUS: Final = (
+    "exercise",
+    "watching since {}",
+    "watch stopped",
+    "watch lost",
+    "the {} does not hear the watch",
+    "mode {}",
+    "heard now",
+    "not heard yet",
+    "not heard for {}",
+    "{} % left at landing",
+    "at least {} %",
+    "turn back in {}",
+    "turning back is {} late",
+    "blind: {}",
+    "blind, {} in all: {}",
+    "+ {} more",
+    "{} s",
+    "{} min {} s",
+    "{} min",
+)
+"""The live status on the terminal."""
 WHY_UNKNOWN: Final = (
     "what part of a flight it is in is not known",
     "it is no multirotor",
@@ -334,5 +357,16 @@ WHY_UNKNOWN: Final = (
 """Why nothing can be said of getting home."""
 
 PHRASES: Final = frozenset(
-    (*_CALLOUTS, *_REASONS_TO_WAIT, *_PARTS, *_REPORTS, *_SYSTEM, *_LOGIN, *_TERMINAL, *_PICTURE, *WHY_UNKNOWN)
+    (
+        *_CALLOUTS,
+        *_REASONS_TO_WAIT,
+        *_PARTS,
+        *_REPORTS,
+        *_SYSTEM,
+        *_LOGIN,
+        *_TERMINAL,
+        *_PICTURE,
+        *_STATUS,
+        *WHY_UNKNOWN,
+    )
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import sys
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack
@@ -24,6 +25,7 @@ from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
+from watchkeeper.edges.host.service_manager import ServiceManager
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
@@ -140,7 +142,8 @@ async def _run(
     describe: bool,
 ) -> Path | None:
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
-    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
+    manager = ServiceManager.of_environment(os.environ, engine.heard_line)  # before there are children
+    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet, manager=manager)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
@@ -165,8 +168,7 @@ async def _run(
         hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
     _add_outlets(hub, outfit, watch, terminal, [*shown, *outlets], phone)
-    watch.recorder = recorder
-    watch.packs = outfit.packs
+    watch.recorder, watch.packs = recorder, outfit.packs
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     _open_ledger(outfit, watch, terminal)
@@ -191,6 +193,19 @@ def _add_outlets(
 ) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
+        if terminal.room() is not None:
+            from watchkeeper.edges.live import of_engine  # noqa: PLC0415  (slow to load: only for people)
+
+            hub.add(
+                of_engine(
+                    watch.engine,
+                    watch.clock.now_us,
+                    terminal,
+                    outfit.station,
+                    outfit.sortie,
+                    exercise=outfit.exercise,
+                )
+            )
     for outlet in outlets:
         hub.add(outlet)
     if not outfit.mute:
