@@ -10,8 +10,9 @@ import structlog
 from pydantic import ValidationError
 
 from watchkeeper.alerts.events import AlertChange, Change, Happening, Order, Preparation, Refusal, Step
+from watchkeeper.edges.messages.head import Message
 from watchkeeper.edges.messages.orders import Asked, CrewOrder, OrderMessage
-from watchkeeper.edges.messages.payloads import Message, Writer
+from watchkeeper.edges.messages.payloads import Writer
 from watchkeeper.edges.mqtt.address import Topics
 
 MAX_ORDER_BYTES = 2048
