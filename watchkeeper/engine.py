@@ -12,12 +12,10 @@ from collections.abc import Sequence
 from typing import TypeAlias
 
 from watchkeeper.aircraft.autopilots import tables
-from watchkeeper.aircraft.catalogue import CATALOGUE
 from watchkeeper.aircraft.describe import describe_sources
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fleet import TOUCHES, Fleet
 from watchkeeper.aircraft.ledger import Ledger
-from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.checks import ACTIONS as PREPARING
@@ -44,12 +42,6 @@ BLIND_EVERY = 50
 """Grid steps between looks at what the watch cannot see."""
 LONGEST_GAP_US = 120_000_000
 UNHEARD_AFTER_US = 15_000_000
-SETTLED_AFTER_US = 40_000_000
-"""An aircraft is given this long to send each of its messages, and trends to form, before anything is missed."""
-TOLD_AFTER_US = SETTLED_AFTER_US + 10_000_000
-"""By then what cannot be seen of it has been told."""
-QUIET_US = 3_000_000
-"""Silent for longer: that it cannot be seen is said by the link's own alerts, not once a reading."""
 GONE_AFTER_US = 60_000_000
 MAX_SOURCES = 64
 
@@ -228,13 +220,7 @@ class Engine:
 
     def readings(self, system: int) -> dict[str, float | str | bool | None]:
         """Return every reading of an aircraft by name, None where blind or faulty. KeyError if not known."""
-        readings = self._watched[system].aircraft.readings
-        now_us = self._now_us or 0
-        shown: dict[str, float | str | bool | None] = {}
-        for i, reading in enumerate(CATALOGUE):
-            value = readings.read(i, now_us)
-            shown[reading.name] = None if value is BLIND or value is FAULT else value
-        return shown
+        return self._watched[system].known(self._now_us or 0)
 
     def alerts(self) -> list[Alert]:
         """Return the listed alerts, most urgent first."""
@@ -246,6 +232,32 @@ class Engine:
     def words_now(self, rule: str, system: int | None) -> str | None:
         """Return the callout of a rule on an aircraft with the readings as they are now, if they can be told."""
         return self._watched[system].book.words_now(rule) if system in self._watched else None
+
+    def watched(self, system: int) -> Watched:
+        """Return one aircraft with its estimates and its alerts, to be looked at. KeyError if it is not known."""
+        return self._watched[system]
+
+    def blind(self, system: int) -> Lacks:
+        """Return what was last told that the watch cannot see of an aircraft."""
+        return self._desk.shown_of(system)
+
+    @property
+    def rules(self) -> RuleSet:
+        """The rules in use."""
+        return self._rules
+
+    @property
+    def language(self) -> Language:
+        """The crew's."""
+        return self._teller.language
+
+    def engine_us(self, stamp_us: int) -> int:
+        """Return the engine time of a caller's time in the present segment; never before the engine's own."""
+        return max(stamp_us + self._teller.offset_us, self._now_us or 0)
+
+    def stamp_us(self, engine_us: int) -> int:
+        """Return the caller's time of an engine time, in the present segment."""
+        return engine_us - self._teller.offset_us
 
     def describe_sources(self) -> list[str]:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
@@ -310,7 +322,7 @@ class Engine:
             for one in self._watched.values():
                 if sweep:
                     one.suite.silent(grid_us, one.aircraft.link.time_us)
-                    self._look_before(one, grid_us)
+                    one.look_before(self._desk, grid_us)
                     one.book.sweep(grid_us)
                 else:
                     one.book.grid(grid_us)
@@ -339,15 +351,6 @@ class Engine:
         if self._step % BLIND_EVERY == 0:
             self._desk.blind(self._lacks(now_us), now_us)
 
-    def _look_before(self, one: Watched, now_us: int) -> None:
-        """Work out what speaks against a take-off."""
-        if not one.preparing.follow(one.seen_us, now_us):
-            return
-        alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
-        blind = {subject.strip(".") for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
-        settled = now_us - one.seen_us >= TOLD_AFTER_US
-        one.preparing.readiness.look(alerts, blind, now_us, settled=settled)
-
     def _flood(self, now_us: int) -> None:
         flooding = self._teller.flood.passed(now_us)
         kept = standing = 0
@@ -358,16 +361,8 @@ class Engine:
 
     def _lacks(self, now_us: int) -> Lacks:
         lacks: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
-        for system, one in self._watched.items():
-            if one.silent_us(now_us) > QUIET_US:
-                lacks.update(self._desk.shown_of(system))  # as it was before it fell silent
-            elif now_us - one.seen_us >= SETTLED_AFTER_US:
-                told = self._desk.shown_of(system)
-                for rule, names in one.book.blind(now_us, {rule for _, rule in told}).items():
-                    before = told.get((system, rule))
-                    asks = one.suite.why and any(name.startswith("return.") for name in names)
-                    listed = (*names, one.suite.why) if asks else names
-                    lacks[system, rule] = before if before and not names else (one.book.subject(rule), listed)
+        for one in self._watched.values():
+            lacks.update(one.lacks(self._desk, now_us))
         return lacks
 
     def _begin(self, aircraft: Aircraft, now_us: int) -> Watched:

@@ -15,6 +15,7 @@ SPEAKING = (
     "daemon.py",
     "engine.py",
     "watched.py",
+    "picture",
     "cli/outfit.py",
     "cli/health.py",
     "cli/messaging.py",

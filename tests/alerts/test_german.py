@@ -29,7 +29,7 @@ from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.checks import ROLES
 from watchkeeper.alerts.language import ENGLISH
 from watchkeeper.alerts.language_file import WORDS, wording_faults
-from watchkeeper.alerts.phrases import PHRASES
+from watchkeeper.alerts.phrases import PHRASES, WHY_UNKNOWN
 from watchkeeper.alerts.spoken import NumberStyle, spell_numbers
 from watchkeeper.edges import kept, ledger_file, settings_check
 from watchkeeper.edges.broker import embedded as broker
@@ -43,6 +43,7 @@ from watchkeeper.edges.records import recorder, watch_log
 from watchkeeper.edges.sources import gaps
 from watchkeeper.edges.sources.gaps import spoken_length
 from watchkeeper.edges.voice.attention import STAND_IN
+from watchkeeper.picture.histories import KINDS
 from watchkeeper.rules.levels import Change, Level
 from watchkeeper.rules.spoken_units import chosen, in_units
 from watchkeeper.rules.template import parse_template
@@ -106,6 +107,10 @@ def test_nothing_is_listed_that_nobody_says() -> None:
         *("key does not belong to certificate", "name the two that belong together"),
         *("certificate or key cannot be used", "name PEM files with certificate and key"),
         *("rule removed", "rule changed", "terminal takes lines again", "{}, today asks {}"),
+        *WHY_UNKNOWN,
+        *(kind.words for kind in KINDS),
+        *(drawn.words for kind in KINDS for drawn in kind.drawn),
+        *("charge", "voltage", "wind", "dusk"),
     }
     assert not PHRASES - found - named
 

@@ -263,5 +263,55 @@ _TERMINAL: Final = (
     "unchecked: {}",
 )
 """What became of an alert, and why it is over."""
+_PICTURE: Final = (
+    "On the ground.",
+    "Over home.",
+    "Can get home.",
+    "On its way home.",
+    "It is landing.",
+    "Turn back soon.",
+    "Turn back before dark.",
+    "Turn back now.",
+    "Cannot reach home.",
+    "Not known yet.",
+    "Not known. {}.",
+    "Not known. Its position is lost.",
+    "Not known. Not heard for {} s.",
+    "Not heard for {} s. Should be over home in {} s.",
+    "charge",
+    "voltage",
+    "wind",
+    "dusk",
+    "{}, {} m, bearing {}",
+    "point {}",
+    "not received: {}",
+    "charge at home",
+    "cell voltage",
+    "link margin",
+    "frames lost",
+    "satellites",
+    "reserve",
+    "landing floor",
+    "cell floor",
+    "least margin",
+    "most loss",
+    "few satellites",
+)
+"""What a picture says: the answer, what limits it, names of what is drawn."""
+WHY_UNKNOWN: Final = (
+    "what part of a flight it is in is not known",
+    "it is no multirotor",
+    "its height is not told",
+    "its place or its home is not known",
+    "the power of its packs is not measured",
+    "only {} of {} packs is told",
+    "the capacity of its packs is in no file",
+    "the current of its packs is not measured",
+    "the cells of its packs are not known",
+    "the charge of its packs is not known",
+)
+"""Why nothing can be said of getting home."""
 
-PHRASES: Final = frozenset((*_CALLOUTS, *_REASONS_TO_WAIT, *_PARTS, *_REPORTS, *_SYSTEM, *_LOGIN, *_TERMINAL))
+PHRASES: Final = frozenset(
+    (*_CALLOUTS, *_REASONS_TO_WAIT, *_PARTS, *_REPORTS, *_SYSTEM, *_LOGIN, *_TERMINAL, *_PICTURE, *WHY_UNKNOWN)
+)
