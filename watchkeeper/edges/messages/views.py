@@ -46,6 +46,7 @@ class Listed(Shown):
     since: Utc
     """When it was raised."""
     stale: bool
+    over: bool
 
 
 class AircraftSurroundings(Message):
@@ -149,7 +150,7 @@ def bounded(around: Surroundings) -> tuple[dict[str, Any], int]:
 
 
 def _listed(alerts: list[ShownAlert]) -> list[Listed]:
-    return [Listed(rule=clean(one.rule), since=one.since, stale=one.stale) for one in alerts]
+    return [Listed(rule=clean(one.rule), since=one.since, stale=one.stale, over=one.over) for one in alerts]
 
 
 def _tidy(value: Any) -> Any:
