@@ -9,6 +9,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.ahead import fixed_warnings
@@ -34,13 +35,17 @@ from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.edges.reached import Reached, ways
 from watchkeeper.edges.records.recorder import Recorder, prepare_folder
-from watchkeeper.edges.records.watch_log import WatchLog, default_folder
+from watchkeeper.edges.records.watch_log import WatchLog, default_folder, state_folder
 from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
 from watchkeeper.rules.load import RuleSet
+
+if TYPE_CHECKING:
+    from watchkeeper.cli.paging import Paging
+    from watchkeeper.page.server import PageServer
 
 PLAYED_OUT = "Recording has ended."
 """What a recording that is played as a source reports at its end."""
@@ -58,6 +63,8 @@ class Outfit:
     mqtt: str | None = None
     broker: str | None = None
     messages: Messages = field(default_factory=Messages)
+    page: str | None = None
+    page_names: Sequence[str] = ()
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; None in an exercise, which must not touch it."""
@@ -100,12 +107,17 @@ async def run_watch(
     what is said first of all.
     """
     messaging = Messaging(outfit.mqtt, outfit.broker, outfit.messages)
+    paging = None
+    if outfit.page is not None:
+        from watchkeeper.cli.paging import Paging  # noqa: PLC0415  (half a second that only a page is worth)
+
+        paging = Paging(outfit.page, outfit.page_names, state_folder(), outfit.station)
     terminal = Terminal()
     set_up_logs(terminal, level=logging.WARNING if outfit.quiet else logging.INFO)
     try:
         async with AsyncExitStack() as stack:
             return await _run(
-                outfit, clock, prepare, terminal, outlets, opening, messaging, stack, describe=describe
+                outfit, clock, prepare, terminal, outlets, opening, messaging, paging, stack, describe=describe
             )
     finally:
         terminal.close()
@@ -119,6 +131,7 @@ async def _run(
     outlets: Sequence[Outlet],
     opening: Callable[[int], Sequence[Happening]],
     messaging: Messaging,
+    paging: Paging | None,
     stack: AsyncExitStack,
     *,
     describe: bool,
@@ -132,6 +145,10 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
+    page = None
+    if paging is not None:
+        page = await _page(outfit, paging, watch, terminal)
+        stack.push_async_callback(page.close)
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -147,6 +164,8 @@ async def _run(
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
         hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
+    if page is not None:
+        hub.add(page)
     _add_outlets(hub, outfit, watch, terminal, outlets)
     watch.recorder = recorder
     watch.packs = outfit.packs
@@ -223,6 +242,13 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
         ahead=(*stand_ins, *fixed_warnings(outfit.rules.rules, language)),
         reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
     )
+
+
+async def _page(outfit: Outfit, paging: Paging, watch: Watch, terminal: Terminal) -> PageServer:
+    from watchkeeper.page.interim import PlainScene  # noqa: PLC0415  (until there is a painter)
+
+    scene = PlainScene(watch.engine, watch.clock.now_us, outfit.station, exercise=outfit.exercise)
+    return await paging.open(scene, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet)
 
 
 def _mqtt(

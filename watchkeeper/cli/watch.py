@@ -53,6 +53,7 @@ def add_outlets(parser: argparse.ArgumentParser) -> None:
     where = parser.add_mutually_exclusive_group()
     where.add_argument("--mqtt", metavar="URL", help="publish to a broker: mqtt://host[:port], mqtts:// for TLS")
     where.add_argument("--broker", metavar="HOST:PORT", help="publish to a broker of the watch's own, begun here")
+    parser.add_argument("--page", metavar="HOST:PORT", help="serve a page that shows the watch, to browsers")
     parser.add_argument("--record", metavar="DIR", type=Path, help="keep all that is received and decided")
     parser.add_argument("--mute", action="store_true", help="no voice")
 
@@ -92,6 +93,8 @@ def run(given: argparse.Namespace) -> int:
         mqtt=options.mqtt,
         broker=options.broker,
         messages=options.messages,
+        page=options.page,
+        page_names=options.page_names,
         record=options.record,
         outbox=options.outbox or state_folder(),
         learned=None if exercise else options.learned or state_folder(),

@@ -71,6 +71,10 @@ class WatchOptions(BaseModel):
     mqtt: str | None = None
     broker: str | None = None
     """HOST:PORT of an embedded broker, in place of `mqtt`."""
+    page: str | None = None
+    """HOST:PORT at which a page is served."""
+    page_names: Texts = Field(default=[], alias="page-names", max_length=16)
+    """More names by which browsers ask for it, where a router or a name server gives it some; a file only."""
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; a file only, no option."""
