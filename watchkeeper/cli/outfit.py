@@ -33,6 +33,7 @@ from watchkeeper.edges.mqtt.outlet import Mqtt
 from watchkeeper.edges.mqtt.spool import PART as OUTBOX
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
+from watchkeeper.edges.painting import Painting
 from watchkeeper.edges.reached import Reached, ways
 from watchkeeper.edges.records.recorder import Recorder, prepare_folder
 from watchkeeper.edges.records.watch_log import WatchLog, default_folder, state_folder
@@ -41,11 +42,11 @@ from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
+from watchkeeper.picture.live import Painter
 from watchkeeper.rules.load import RuleSet
 
 if TYPE_CHECKING:
     from watchkeeper.cli.paging import Paging
-    from watchkeeper.page.server import PageServer
 
 PLAYED_OUT = "Recording has ended."
 """What a recording that is played as a source reports at its end."""
@@ -145,10 +146,7 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    page = None
-    if paging is not None:
-        page = await _page(outfit, paging, watch, terminal)
-        stack.push_async_callback(page.close)
+    shown = await _open_page(outfit, paging, watch, terminal, stack)
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -164,9 +162,7 @@ async def _run(
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
         hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
-    if page is not None:
-        hub.add(page)
-    _add_outlets(hub, outfit, watch, terminal, outlets)
+    _add_outlets(hub, outfit, watch, terminal, [*shown, *outlets])
     watch.recorder = recorder
     watch.packs = outfit.packs
     if outfit.learned is not None:
@@ -244,11 +240,17 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
     )
 
 
-async def _page(outfit: Outfit, paging: Paging, watch: Watch, terminal: Terminal) -> PageServer:
-    from watchkeeper.page.interim import PlainScene  # noqa: PLC0415  (until there is a painter)
-
-    scene = PlainScene(watch.engine, watch.clock.now_us, outfit.station, exercise=outfit.exercise)
-    return await paging.open(scene, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet)
+async def _open_page(
+    outfit: Outfit, paging: Paging | None, watch: Watch, terminal: Terminal, stack: AsyncExitStack
+) -> list[Outlet]:
+    """Return the outlets that show the watch to browsers, listening already; none without --page."""
+    if paging is None:
+        return []
+    painter = Painter(watch.engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
+    painting = Painting(painter, watch.clock.now_us)
+    page = await paging.open(painting, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet)
+    stack.push_async_callback(page.close)
+    return [painting, page]
 
 
 def _mqtt(
