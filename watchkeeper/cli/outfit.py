@@ -89,6 +89,7 @@ UNUSABLE = "Pack ledger not usable. Going on without it."
 MISFIT = "Fitted packs do not match the pack ledger."
 
 Feed = Callable[[], Awaitable[None]]
+Say = Callable[[str], None]
 Prepare = Callable[[Watch, Terminal], Awaitable[Sequence[Feed]]]
 """Opens what the watch listens to; raises BadInputError if it cannot be."""
 
@@ -146,7 +147,9 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    shown = await _open_page(outfit, paging, watch, terminal, stack)
+    painter = Painter(engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
+    painting = Painting(painter, clock.now_us)
+    page = await _open_page(outfit, paging, painting, watch, stack, terminal.log)
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -160,9 +163,9 @@ async def _run(
     log = WatchLog(folder, watch.report, clock.now_us, exercise=outfit.exercise)
     hub = watch.hub = Hub(log, watch.report)
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
-        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
+        hub.add(_mqtt(outfit, messaging, watch, hub, broker, painting))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
-    _add_outlets(hub, outfit, watch, terminal, [*shown, *outlets])
+    _add_outlets(hub, outfit, watch, terminal, [painting, *page, *outlets])
     watch.recorder = recorder
     watch.packs = outfit.packs
     if outfit.learned is not None:
@@ -241,22 +244,21 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
 
 
 async def _open_page(
-    outfit: Outfit, paging: Paging | None, watch: Watch, terminal: Terminal, stack: AsyncExitStack
+    outfit: Outfit, paging: Paging | None, painting: Painting, watch: Watch, stack: AsyncExitStack, say: Say
 ) -> list[Outlet]:
-    """Return the outlets that show the watch to browsers, listening already; none without --page."""
+    """Return what shows the watch to browsers, listening already; nothing without --page."""
     if paging is None:
         return []
-    painter = Painter(watch.engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
-    painting = Painting(painter, watch.clock.now_us)
-    page = await paging.open(painting, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet)
+    page = await paging.open(painting, watch.order, Clock().now_us, say, quiet=outfit.quiet)
     stack.push_async_callback(page.close)
-    return [painting, page]
+    return [page]
 
 
 def _mqtt(
-    outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None
+    outfit: Outfit, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None, painting: Painting
 ) -> Mqtt:
     engine = watch.engine
+    assert messaging.url is not None
 
     def report(part: str, ok: bool, text: str) -> None:
         if part == OUTBOX and not ok:
@@ -264,7 +266,7 @@ def _mqtt(
         watch.report(part, ok, text)
 
     return Mqtt(
-        url,
+        messaging.url,
         station=outfit.station,
         exercise=outfit.exercise,
         messages=messaging.messages,
@@ -275,6 +277,7 @@ def _mqtt(
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
         spool=outfit.outbox,
         readings=lambda: {system: engine.readings(system) for system in engine.systems()},
+        picture=painting.picture,
     )
 
 
