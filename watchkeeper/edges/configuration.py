@@ -35,7 +35,7 @@ class Voice(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    language: str = Field(default="en", min_length=1, max_length=40, pattern=r"^[A-Za-z0-9+_-]+$")
+    language: str = Field(default="en-us", min_length=1, max_length=40, pattern=r"^[A-Za-z0-9+_-]+$")
     rate_wpm: int = Field(default=175, ge=80, le=300)
     """Words a minute."""
     volume: float = Field(default=1.0, gt=0.0, le=1.0)
