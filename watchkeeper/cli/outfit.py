@@ -20,6 +20,7 @@ from watchkeeper.alerts.sightings import sighting_words
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
+from watchkeeper.cli.showing import Showing, live_status, open_showing
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
@@ -45,12 +46,10 @@ from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
-from watchkeeper.picture.live import Painter
 from watchkeeper.rules.load import RuleSet
 
 if TYPE_CHECKING:
     from watchkeeper.cli.paging import Paging
-    from watchkeeper.page.phone import Phone
 
 PLAYED_OUT = "Recording has ended."
 """What a recording that is played as a source reports at its end."""
@@ -93,6 +92,7 @@ UNUSABLE = "Pack ledger not usable. Going on without it."
 MISFIT = "Fitted packs do not match the pack ledger."
 
 Feed = Callable[[], Awaitable[None]]
+Say = Callable[[str], None]
 Prepare = Callable[[Watch, Terminal], Awaitable[Sequence[Feed]]]
 """Opens what the watch listens to; raises BadInputError if it cannot be."""
 
@@ -151,7 +151,10 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    shown, phone = await _open_page(outfit, paging, watch, terminal, stack)
+    showing = await open_showing(
+        watch, terminal, paging, stack, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie,
+        voice=outfit.voice, quiet=outfit.quiet,
+    )  # fmt: skip
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -165,9 +168,9 @@ async def _run(
     log = WatchLog(folder, watch.report, clock.now_us, exercise=outfit.exercise)
     hub = watch.hub = Hub(log, watch.report)
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
-        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
+        hub.add(_mqtt(outfit, messaging, watch, hub, broker, showing.painting))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
-    _add_outlets(hub, outfit, watch, terminal, [*shown, *outlets], phone)
+    _add_outlets(hub, outfit, watch, terminal, outlets, showing)
     watch.recorder, watch.packs = recorder, outfit.packs
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
@@ -189,27 +192,17 @@ async def _run(
 
 
 def _add_outlets(
-    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], phone: Phone | None
+    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], showing: Showing
 ) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
         if terminal.room() is not None:
-            from watchkeeper.edges.live import of_engine  # noqa: PLC0415  (slow to load: only for people)
-
-            hub.add(
-                of_engine(
-                    watch.engine,
-                    watch.clock.now_us,
-                    terminal,
-                    outfit.station,
-                    outfit.sortie,
-                    exercise=outfit.exercise,
-                )
-            )
-    for outlet in outlets:
+            hub.add(live_status(showing.painting, watch, terminal))
+    for outlet in (*showing.outlets, *outlets):
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
+    phone = showing.phone
     if phone is not None:
         hub.add(phone)
     way_to = ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)
@@ -262,29 +255,11 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
     )
 
 
-async def _open_page(
-    outfit: Outfit, paging: Paging | None, watch: Watch, terminal: Terminal, stack: AsyncExitStack
-) -> tuple[list[Outlet], Phone | None]:
-    """Return the outlets that show the watch to browsers, listening already, and what phones hear it by."""
-    if paging is None:
-        return [], None
-    from watchkeeper.cli.phoning import make_phone  # noqa: PLC0415  (as above)
-    from watchkeeper.page.sound_routes import sound_routes  # noqa: PLC0415
-
-    phone = make_phone(watch, outfit.voice, outfit.language)
-    painter = Painter(watch.engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
-    painting = Painting(painter, watch.clock.now_us, phone.hearing.by_role)
-    page = await paging.open(
-        painting, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet, routes=[sound_routes(phone)]
-    )
-    stack.push_async_callback(page.close)
-    return [painting, page], phone
-
-
 def _mqtt(
-    outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None
+    outfit: Outfit, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None, painting: Painting
 ) -> Mqtt:
     engine = watch.engine
+    assert messaging.url is not None
 
     def report(part: str, ok: bool, text: str) -> None:
         if part == OUTBOX and not ok:
@@ -292,7 +267,7 @@ def _mqtt(
         watch.report(part, ok, text)
 
     return Mqtt(
-        url,
+        messaging.url,
         station=outfit.station,
         exercise=outfit.exercise,
         messages=messaging.messages,
@@ -303,6 +278,7 @@ def _mqtt(
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
         spool=outfit.outbox,
         readings=lambda: {system: engine.readings(system) for system in engine.systems()},
+        picture=painting.picture,
     )
 
 

@@ -9,13 +9,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Final
 
-from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.alerts.events import Happening
 from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.edges.status import rendered, status_lines
 from watchkeeper.edges.terminal import Terminal
-from watchkeeper.engine import Engine
-from watchkeeper.picture.live import Painter
 from watchkeeper.picture.models import StationPicture
 
 EVERY_S: Final = 1.0
@@ -111,17 +108,3 @@ class LiveStatus:
         finally:
             for number in taken:
                 loop.remove_signal_handler(number)
-
-
-def of_engine(
-    engine: Engine,
-    now_us: Callable[[], int],
-    terminal: Terminal,
-    station: str,
-    sortie: SortieFile | None,
-    *,
-    exercise: bool,
-) -> LiveStatus:
-    """Return the live status of an engine; `now_us` is the time that its watch stamps with."""
-    painter = Painter(engine, station=station, exercise=exercise, sortie=sortie)
-    return LiveStatus(terminal, lambda: painter.picture(now_us()), engine.language, engine.heard_line)

@@ -81,6 +81,19 @@ _CHANNELS: Final[dict[str, _Channel]] = {
         "Never sent late: what the broker is too slow for is left out.",
         False,
     ),
+    "watchkeeper/{station}/{aircraft}/outlook": _Channel(
+        "outlook",
+        "What follows from the readings, once a second",
+        "With `watch` in place of an aircraft: what the watch says of itself. Never sent late.",
+        False,
+    ),
+    "watchkeeper/{station}/{aircraft}/surroundings": _Channel(
+        "surroundings",
+        "What lies around an aircraft's home",
+        "Sent anew when it changes, at most every ten seconds, and at every connect; emptied when the aircraft is "
+        "gone or the watch has been stopped.",
+        True,
+    ),
     "watchkeeper/{station}/{aircraft}/alert/{rule}/order": _Channel(
         "alertOrder",
         "An order about an alert",

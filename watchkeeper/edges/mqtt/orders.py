@@ -11,8 +11,9 @@ from pydantic import ValidationError
 
 from watchkeeper.alerts.events import SIGHTED, AlertChange, Change, Happening, Order, Preparation, Refusal, Step
 from watchkeeper.alerts.sightings import CLEAR, rule_of
+from watchkeeper.edges.messages.head import Message
 from watchkeeper.edges.messages.orders import Asked, CrewOrder, OrderMessage
-from watchkeeper.edges.messages.payloads import Message, Writer
+from watchkeeper.edges.messages.payloads import Writer
 from watchkeeper.edges.mqtt.address import Topics
 
 MAX_ORDER_BYTES = 2048
