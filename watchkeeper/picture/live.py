@@ -12,7 +12,7 @@ from typing import Final, Literal, NamedTuple
 
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import SortieFile
-from watchkeeper.alerts.events import AlertChange, Happening, Level, RoutineCall
+from watchkeeper.alerts.events import AlertChange, Happening, Level, RoutineCall, State
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.engine import Engine
 from watchkeeper.picture.answering import GROUND, Facts, answer, position_lost
@@ -30,10 +30,12 @@ MOST_SAID: Final = 20
 MOST_WORDS: Final = 500
 """Characters of one callout; longer ones are cut."""
 EVERY_US: Final = 1_000_000
+UNTOLD: Final = frozenset({State.SUPPRESSED, State.OUT_OF_SERVICE})
+"""Nobody is shown these: what suppresses one stands in its place, and one on trial is only logged."""
 _LATER_S: Final = 1e9
 """Sorts behind any countdown."""
 _PHASE: Final = INDEX["flight.phase"]
-State = Literal["watching", "stopped", "lost"]
+Watching = Literal["watching", "stopped", "lost"]
 
 
 class Held(NamedTuple):
@@ -90,7 +92,7 @@ class Painter:
         now_us: int,
         hearing: Mapping[str, bool | None] | None = None,
         *,
-        state: State = "watching",
+        state: Watching = "watching",
     ) -> StationPicture:
         """Return the picture at `now_us`, microseconds of the caller's time since 1970.
 
@@ -100,8 +102,8 @@ class Painter:
         self.sample(now_us)
         at_us = engine.engine_us(now_us)
         alerts: dict[int | None, list[Alert]] = {}
-        for alert in sorted(engine.alerts(), key=lambda one: one.silent):  # shelved and suppressed ones come last
-            if not alert.trial:
+        for alert in sorted(engine.alerts(), key=lambda one: one.silent):  # shelved ones come last
+            if alert.state not in UNTOLD:
                 alerts.setdefault(alert.aircraft, []).append(alert)
         everybody = self._all()
         held = self._rules()
