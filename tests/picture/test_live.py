@@ -195,6 +195,7 @@ def test_a_lost_position_is_no_answer_and_no_place() -> None:
     assert len(good.reach_m) == 24
     craft.fix = 1
     craft.at(500.0, 400.0)  # where it thinks that it is
+    craft.height_m = 22.0  # by its pressure sensor
     lost = field.one(12)
     assert lost.answer.standing == "unknown"
     assert lost.answer.words == "Not known. Its position is lost."
@@ -205,6 +206,7 @@ def test_a_lost_position_is_no_answer_and_no_place() -> None:
     assert good.place is not None
     assert (lost.place.north_m, lost.place.east_m) == (good.place.north_m, good.place.east_m)
     assert lost.place.age_s == pytest.approx(12.0, abs=0.5)
+    assert lost.place.height_m == 22.0
     assert lost.place.falls is None
     assert lost.track == good.track
     reserve = next(history for history in lost.histories if history.reading == "return.reserve")
