@@ -12,7 +12,8 @@ from typing import Final, Literal, NamedTuple
 
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import SortieFile
-from watchkeeper.alerts.events import AlertChange, Happening, Level, RoutineCall, State
+from watchkeeper.alerts.events import AlertChange, Happening, Level, RoutineCall
+from watchkeeper.alerts.events import State as AlertState
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.engine import Engine
 from watchkeeper.picture.answering import GROUND, Facts, answer, position_lost
@@ -30,12 +31,12 @@ MOST_SAID: Final = 20
 MOST_WORDS: Final = 500
 """Characters of one callout; longer ones are cut."""
 EVERY_US: Final = 1_000_000
-UNTOLD: Final = frozenset({State.SUPPRESSED, State.OUT_OF_SERVICE})
+UNTOLD: Final = frozenset({AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE})
 """Nobody is shown these: what suppresses one stands in its place, and one on trial is only logged."""
 _LATER_S: Final = 1e9
 """Sorts behind any countdown."""
 _PHASE: Final = INDEX["flight.phase"]
-Watching = Literal["watching", "stopped", "lost"]
+State = Literal["watching", "stopped", "lost"]
 
 
 class Held(NamedTuple):
@@ -92,7 +93,7 @@ class Painter:
         now_us: int,
         hearing: Mapping[str, bool | None] | None = None,
         *,
-        state: Watching = "watching",
+        state: State = "watching",
     ) -> StationPicture:
         """Return the picture at `now_us`, microseconds of the caller's time since 1970.
 
