@@ -195,6 +195,7 @@ def test_a_lost_position_is_no_answer_and_no_place() -> None:
     assert len(good.reach_m) == 24
     craft.fix = 1
     craft.at(500.0, 400.0)  # where it thinks that it is
+    craft.height_m = 22.0  # by its pressure sensor
     lost = field.one(12)
     assert lost.answer.standing == "unknown"
     assert lost.answer.words == "Not known. Its position is lost."
@@ -205,6 +206,7 @@ def test_a_lost_position_is_no_answer_and_no_place() -> None:
     assert good.place is not None
     assert (lost.place.north_m, lost.place.east_m) == (good.place.north_m, good.place.east_m)
     assert lost.place.age_s == pytest.approx(12.0, abs=0.5)
+    assert lost.place.height_m == 22.0
     assert lost.place.falls is None
     assert lost.track == good.track
     reserve = next(history for history in lost.histories if history.reading == "return.reserve")
@@ -275,6 +277,12 @@ def test_one_that_is_gone_leaves_nothing_behind() -> None:
     (back,) = field.fly(3).aircraft
     times = [time_s for time_s, _ in back.histories[1].points]
     assert times[0] > GONE_AFTER_US / 1e6  # nothing of what was before
+    field.second += GONE_AFTER_US / 1e6 + 5  # gone and back while nobody looked
+    field.engine.tick(field.now_us / 1e6)
+    for _ in range(3):
+        field.engine.receive("udp://a", craft.frames(field.second), field.now_us / 1e6)
+    (anew,) = field.painter.picture(field.now_us).aircraft
+    assert len(anew.histories[1].points) == 1
 
 
 def test_numbers_that_are_none_never_reach_a_picture() -> None:
@@ -455,6 +463,26 @@ def test_an_alert_is_shown_as_it_is() -> None:
     field.fly(1)
     assert all(a.rule != "position-lost" or not a.over for a in field.one(1).alerts)
     assert all(a.rule != "position-lost" for a in field.one(10).alerts)  # acknowledged, and over
+
+
+def test_what_is_suppressed_is_not_shown_and_what_is_shelved_comes_last() -> None:
+    craft = Craft()
+    field = Field(craft, files=(AIRCRAFT,), sortie=SORTIE)
+    craft.at(300.0, 0.0)
+    field.fly(30)
+    craft.left_pct, craft.used, craft.hdop = 20, 7, 520  # cautions, of gauge and satellites
+    shown = [alert.rule for alert in field.one(10).alerts]
+    assert {"gauge-low", "satellite-loss"} <= set(shown)
+    order = Order("shelve", rule="gauge-low", aircraft=7, minutes=5.0)
+    field.engine.order(order, field.now_us / 1e6)
+    alerts = field.one(1).alerts
+    assert (alerts[-1].rule, alerts[-1].state) == ("gauge-low", "shelved")
+    craft.silent = True
+    lost = field.one(10)
+    assert lost.alerts[0].rule == "link-lost"
+    assert "satellite-loss" not in {alert.rule for alert in lost.alerts}
+    listed = {alert.rule: alert.state for alert in field.engine.alerts()}
+    assert listed["satellite-loss"] == "suppressed"
 
 
 def test_before_a_take_off_it_says_what_is_open() -> None:

@@ -13,6 +13,7 @@ from typing import Final, Literal, NamedTuple
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.alerts.events import AlertChange, Happening, Level, RoutineCall
+from watchkeeper.alerts.events import State as AlertState
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.engine import Engine
 from watchkeeper.picture.answering import GROUND, Facts, answer, position_lost
@@ -30,6 +31,8 @@ MOST_SAID: Final = 20
 MOST_WORDS: Final = 500
 """Characters of one callout; longer ones are cut."""
 EVERY_US: Final = 1_000_000
+UNTOLD: Final = frozenset({AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE})
+"""Nobody is shown these: what suppresses one stands in its place, and one on trial is only logged."""
 _LATER_S: Final = 1e9
 """Sorts behind any countdown."""
 _PHASE: Final = INDEX["flight.phase"]
@@ -100,8 +103,8 @@ class Painter:
         self.sample(now_us)
         at_us = engine.engine_us(now_us)
         alerts: dict[int | None, list[Alert]] = {}
-        for alert in sorted(engine.alerts(), key=lambda one: one.silent):  # shelved and suppressed ones come last
-            if not alert.trial:
+        for alert in sorted(engine.alerts(), key=lambda one: one.silent):  # shelved ones come last
+            if alert.state not in UNTOLD:
                 alerts.setdefault(alert.aircraft, []).append(alert)
         everybody = self._all()
         held = self._rules()

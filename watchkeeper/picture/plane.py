@@ -103,7 +103,7 @@ def place(
     return Place(
         north_m=_m(north_m),
         east_m=_m(east_m),
-        height_m=finite(seen.height_m, 1),
+        height_m=finite(readings.get("position.height", seen.height_m), 1),  # known without satellites too
         speed_m_s=finite(readings.get("position.ground_speed"), 1),
         course_deg=course_deg,
         climb_m_s=finite(readings.get("position.climb_rate"), 1),

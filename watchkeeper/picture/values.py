@@ -39,9 +39,7 @@ def known(readings: Readings, now_us: int) -> dict[str, Value]:
         value = read(i, now_us)
         if value is BLIND or value is FAULT:
             continue
-        if value.__class__ is float:
-            if not math.isfinite(value):
-                continue
+        if value.__class__ is float:  # a finite one: others were read as faults
             value = float(f"{value:.6g}") + 0.0
         found[CATALOGUE[i].name] = value
     return found
