@@ -13,8 +13,6 @@ from watchkeeper.edges.place import Place
 from watchkeeper.page.keys import Keys
 
 MAX_ADDRESSES = 8
-PHONE = "observer"
-"""Whose address is shown as a code, too."""
 
 
 def reachable(place: Place) -> list[Place]:
@@ -55,9 +53,8 @@ def lines(place: Place, keys: Keys, file: Path, *, to_person: bool) -> list[str]
     if not to_person:
         return [*said, f"page: the keys of the roles stand in {file}"]
     said += [f"page, as {role}: {url(places[0], key)}" for role, key in keys.by_role.items()]
-    if not place.local:
-        role = PHONE if PHONE in keys.by_role else next(iter(keys.by_role))
-        said += [f"page, for the phone of the {role}:", *code(url(places[0], keys.by_role[role]))]
+    if not place.local and "observer" in keys.by_role:
+        said += ["page, for the observer's phone:", *code(url(places[0], keys.by_role["observer"]))]
     return said
 
 

@@ -83,8 +83,7 @@ class Guard:
     @web.middleware
     async def check(self, request: web.Request, handler: Handler) -> web.StreamResponse:
         """Refuse what is not meant for this server; else answer."""
-        connection = connection_of(request)
-        connection.asked()
+        connection_of(request).asked()
         try:
             refusal = self._refusal(request)
             return await handler(request) if refusal is None else refusal
@@ -93,8 +92,6 @@ class Guard:
         except Exception as error:  # noqa: BLE001  (a request must not end the outlet)
             self._tell(request, error)
             return web.Response(status=500, text="A fault of the page's server.\n")
-        finally:
-            connection.answered()
 
     def _refusal(self, request: web.Request) -> web.Response | None:
         if not self.knows(request):
