@@ -48,10 +48,10 @@ class Guard:
     """Answers only those who ask for it by a name of its own (else a foreign page could: DNS rebinding)."""
 
     def __init__(self, names: Iterable[str] = ()) -> None:
-        """`names` are more names under which it may be asked for."""
+        """`names` are more names under which it may be asked for; addresses among them count for nothing."""
         self.faults = 0
         """Requests that failed by a fault of ours."""
-        self._names = own_names() | {name.lower().rstrip(".") for name in names}
+        self._names = own_names() | {name.lower().rstrip(".") for name in names if _address(name) is None}
 
     def knows(self, request: web.Request) -> bool:
         """Whether the request is meant for this server.

@@ -78,7 +78,7 @@ class PageServer:
         self._assets = assets
         self._clock = clock
         self._cookie = cookie_name(station)
-        self._guard = Guard(names)
+        self._guard = Guard((*names, place.host))
         self._routes = tuple(routes)
         self._rates = {role: Rate(clock()) for role in MAY}
         self._changed = asyncio.Event()
