@@ -262,6 +262,11 @@ def test_the_page_may_stand_in_the_configuration(tmp_path: Path) -> None:
     transport = type(
         "T", (), {"get_extra_info": lambda _, name: ("127.0.0.1", 80) if name == "sockname" else None}
     )()
-    guard = Guard(options.page_names)
-    for name, known in (("ridge.camp.example:80", True), ("Ridge.camp.example.", True), ("camp.example", False)):
+    guard = Guard([*options.page_names, "192.0.2.7"])
+    for name, known in (
+        ("ridge.camp.example:80", True),
+        ("Ridge.camp.example.", True),
+        ("camp.example", False),
+        ("192.0.2.7", False),
+    ):
         assert guard.knows(make_mocked_request("GET", "/", headers={"Host": name}, transport=transport)) is known

@@ -83,7 +83,7 @@ async def test_a_key_becomes_a_cookie_and_the_cookie_a_role() -> None:
             ):
                 name, told = await anext(events(stream))
                 assert (name, told["role"]) == ("role", role)
-                assert ("sighted" in told["can"]) is (role == "observer")
+                assert ("sighted" in told["can"]) is (role != "pilot")
         async with client.get("/", params={"key": "guessed"}, allow_redirects=False) as refused:
             assert refused.status == 403
             assert "Set-Cookie" not in refused.headers

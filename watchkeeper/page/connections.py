@@ -68,11 +68,9 @@ class Connection(web.RequestHandler):
             lingering_time=1.0,
             auto_decompress=False,
         )
-        self._on = loop
         self._crowd = crowd
         self._host: str | None = None
         self._unasked_bytes = 0
-        self._idle: asyncio.TimerHandle | None = None
         self._wire: asyncio.Transport | None = None
         self.writable = asyncio.Event()
         """Whether everything that was written has been taken by the system."""
@@ -93,12 +91,9 @@ class Connection(web.RequestHandler):
         own = transport.get_extra_info("socket")
         if own is not None:
             own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
-        self.answered()
 
     def connection_lost(self, exc: BaseException | None) -> None:
         """Forget it."""
-        if self._idle is not None:
-            self._idle.cancel()
         if self._host is not None:
             self._crowd.leave(self._host)
             self._host = None
@@ -140,15 +135,6 @@ class Connection(web.RequestHandler):
     def asked(self) -> None:
         """Note that a request has come whole and is being answered."""
         self._unasked_bytes = 0
-        if self._idle is not None:
-            self._idle.cancel()
-            self._idle = None
-
-    def answered(self) -> None:
-        """Note that a request has been answered: the next has to come within IDLE_S."""
-        if self._idle is not None:
-            self._idle.cancel()
-        self._idle = self._on.call_later(IDLE_S, self.abort)
 
     @property
     def unsent_bytes(self) -> int:

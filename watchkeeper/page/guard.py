@@ -48,10 +48,10 @@ class Guard:
     """Answers only those who ask for it by a name of its own (else a foreign page could: DNS rebinding)."""
 
     def __init__(self, names: Iterable[str] = ()) -> None:
-        """`names` are more names under which it may be asked for."""
+        """`names` are more names under which it may be asked for; addresses among them count for nothing."""
         self.faults = 0
         """Requests that failed by a fault of ours."""
-        self._names = own_names() | {name.lower().rstrip(".") for name in names}
+        self._names = own_names() | {name.lower().rstrip(".") for name in names if _address(name) is None}
 
     def knows(self, request: web.Request) -> bool:
         """Whether the request is meant for this server.
@@ -83,8 +83,7 @@ class Guard:
     @web.middleware
     async def check(self, request: web.Request, handler: Handler) -> web.StreamResponse:
         """Refuse what is not meant for this server; else answer."""
-        connection = connection_of(request)
-        connection.asked()
+        connection_of(request).asked()
         try:
             refusal = self._refusal(request)
             return await handler(request) if refusal is None else refusal
@@ -93,8 +92,6 @@ class Guard:
         except Exception as error:  # noqa: BLE001  (a request must not end the outlet)
             self._tell(request, error)
             return web.Response(status=500, text="A fault of the page's server.\n")
-        finally:
-            connection.answered()
 
     def _refusal(self, request: web.Request) -> web.Response | None:
         if not self.knows(request):

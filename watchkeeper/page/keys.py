@@ -21,7 +21,7 @@ ACTIONS: Final = ("acknowledge", "shelve", "unshelve", "reset", "test", "confirm
 MAY: Final[Mapping[str, tuple[str, ...]]] = {
     "pilot": ACTIONS,
     "observer": (*ACTIONS, "sighted"),
-    "post": ACTIONS,
+    "post": (*ACTIONS, "sighted"),
 }
 FORMAT: Final = 1
 MAX_BYTES: Final = 4096

@@ -68,7 +68,10 @@ def read_order(body: bytes) -> tuple[PageOrder | None, str]:
 
 
 def outcome(order: Order, said: Sequence[Happening]) -> str:
-    """Return "" if what the engine said means that the order was carried out, else why it was not."""
+    """Return "" if what the engine said means that the order was carried out, else why it was not.
+
+    A sighting that is pressed twice is one, and the second press is no refusal.
+    """
     for item in said:
         if isinstance(item, Refusal) and item.action == order.action and item.rule == order.rule:
             return item.reason

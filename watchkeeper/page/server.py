@@ -78,7 +78,7 @@ class PageServer:
         self._assets = assets
         self._clock = clock
         self._cookie = cookie_name(station)
-        self._guard = Guard(names)
+        self._guard = Guard((*names, place.host))
         self._routes = tuple(routes)
         self._rates = {role: Rate(clock()) for role in MAY}
         self._changed = asyncio.Event()
@@ -170,10 +170,10 @@ class PageServer:
 
     async def _push_on(self) -> None:
         loop = asyncio.get_running_loop()
-        due_s = loop.time()
+        began_s = due_s = loop.time()
         while True:
             with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout_at(due_s + EVERY_S):
+                async with asyncio.timeout_at(began_s + EVERY_S):
                     await self._changed.wait()
             await asyncio.sleep(due_s - loop.time())
             self._changed.clear()

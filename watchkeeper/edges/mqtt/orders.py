@@ -15,15 +15,13 @@ from watchkeeper.edges.messages.head import Message
 from watchkeeper.edges.messages.orders import Asked, CrewOrder, OrderMessage
 from watchkeeper.edges.messages.payloads import Writer
 from watchkeeper.edges.mqtt.address import Topics
+from watchkeeper.edges.rate import Rate
 
 MAX_ORDER_BYTES = 2048
 """Several times the longest order that means anything."""
 OLDEST_US = 60_000_000
 SIGHT_OLDEST_US = 15_000_000
 """What somebody saw longer ago is as old as a caution's words may be, and has to be told by mouth by now."""
-BURST = 10
-ORDERS_PER_S = 2.0
-"""More than hands can press; an excess is answered once and then dropped until it ends."""
 REMEMBERED = 1000
 """Ids of orders; at the rate above this covers far more than the 60 s for which an order can be given."""
 
@@ -65,11 +63,12 @@ class OrderDesk:
         self._carry_out = carry_out
         self._refuse = refuse
         self._seen: OrderedDict[str, None] = OrderedDict()
-        self._tokens = float(BURST)
-        self._filled_us = clock()
-        self._told_excess = False
-        self.dropped = 0
-        """Orders over the rate."""
+        self._rate = Rate(clock())
+
+    @property
+    def dropped(self) -> int:
+        """Orders over the rate: an excess is answered once and then dropped until it ends."""
+        return self._rate.dropped
 
     def take(self, topic: str, payload: bytes, *, retained: bool) -> None:
         """Take one message. Raises nothing.
@@ -80,10 +79,8 @@ class OrderDesk:
         if retained:
             return
         now_us = self._clock()
-        if not self._within_rate(now_us):
-            self.dropped += 1
-            if not self._told_excess:
-                self._told_excess = True
+        if not self._rate.lets(now_us):
+            if self._rate.tells():
                 self._refuse(None, self._writer.refused("too many orders", None, None, None, now_us))
             return
         aircraft, rule, order, reason = self._read(topic, payload)
@@ -125,17 +122,6 @@ class OrderDesk:
         except ValidationError as error:
             reason = reason or _fault(error)
         return aircraft, rule, order, reason
-
-    def _within_rate(self, now_us: int) -> bool:
-        gained = max(now_us - self._filled_us, 0) / 1e6 * ORDERS_PER_S
-        self._filled_us = now_us
-        self._tokens = min(self._tokens + gained, float(BURST))
-        if self._tokens < 1.0:
-            return False
-        self._tokens -= 1.0
-        if self._tokens >= 1.0:
-            self._told_excess = False
-        return True
 
 
 def is_answer(happening: Happening, order: Order) -> bool:
