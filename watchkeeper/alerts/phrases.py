@@ -30,6 +30,18 @@ _CALLOUTS: Final = (
     "Test. Watch to {}, confirm that you read.",
     "Warning. Look at the screen.",
     "Caution. Look at the screen.",
+    "Observer. People entering. Hold, keep clear of them.",
+    "Post. People entering. Hold, keep clear of them.",
+    "Observer. Traffic in sight. Look around, be ready to descend.",
+    "Post. Traffic in sight. Look around, be ready to descend.",
+    "Observer. Lost sight of the aircraft. Hold, look for it.",
+    "Post. Lost sight of the aircraft. Hold, look for it.",
+    "Observer. Calls stop. Stop now, hold position.",
+    "Post. Calls stop. Stop now, hold position.",
+    "Observer. All clear.",
+    "Post. All clear.",
+    "Acknowledged.",
+    "Watch. Acknowledging from the sticks is off. See the log.",
 )
 _REASONS_TO_WAIT: Final = (
     "Battery. Its charge is not known.",
@@ -56,6 +68,7 @@ _REASONS_TO_WAIT: Final = (
 _PARTS: Final = (
     "voice",
     "console",
+    "status",
     "mqtt",
     "record",
     "log",
@@ -237,6 +250,9 @@ _TERMINAL: Final = (
     "condition over",
     "phase is {}",
     "aircraft gone",
+    "not pressed again",
+    "seen again",
+    "all clear by {}",
     "works again",
     "{} works again",
     "an aircraft is heard",
@@ -304,6 +320,28 @@ _PICTURE: Final = (
     "few satellites",
 )
 """What a picture says: the answer, what limits it, names of what is drawn."""
+_STATUS: Final = (
+    "exercise",
+    "watching since {}",
+    "watch stopped",
+    "watch lost",
+    "the {} does not hear the watch",
+    "mode {}",
+    "heard now",
+    "not heard yet",
+    "not heard for {}",
+    "{} % left at landing",
+    "at least {} %",
+    "turn back in {}",
+    "turning back is {} late",
+    "blind: {}",
+    "blind, {} in all: {}",
+    "+ {} more",
+    "{} s",
+    "{} min {} s",
+    "{} min",
+)
+"""The live status on the terminal."""
 WHY_UNKNOWN: Final = (
     "what part of a flight it is in is not known",
     "it is no multirotor",
@@ -319,5 +357,16 @@ WHY_UNKNOWN: Final = (
 """Why nothing can be said of getting home."""
 
 PHRASES: Final = frozenset(
-    (*_CALLOUTS, *_REASONS_TO_WAIT, *_PARTS, *_REPORTS, *_SYSTEM, *_LOGIN, *_TERMINAL, *_PICTURE, *WHY_UNKNOWN)
+    (
+        *_CALLOUTS,
+        *_REASONS_TO_WAIT,
+        *_PARTS,
+        *_REPORTS,
+        *_SYSTEM,
+        *_LOGIN,
+        *_TERMINAL,
+        *_PICTURE,
+        *_STATUS,
+        *WHY_UNKNOWN,
+    )
 )

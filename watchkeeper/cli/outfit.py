@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import sys
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack
@@ -15,14 +16,17 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.language import ENGLISH, Language
+from watchkeeper.alerts.sightings import sighting_words
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
+from watchkeeper.cli.showing import Showing, live_status, open_showing
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
+from watchkeeper.edges.host.service_manager import ServiceManager
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
@@ -33,6 +37,7 @@ from watchkeeper.edges.mqtt.outlet import Mqtt
 from watchkeeper.edges.mqtt.spool import PART as OUTBOX
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
+from watchkeeper.edges.painting import Painting
 from watchkeeper.edges.reached import Reached, ways
 from watchkeeper.edges.records.recorder import Recorder, prepare_folder
 from watchkeeper.edges.records.watch_log import WatchLog, default_folder, state_folder
@@ -45,8 +50,6 @@ from watchkeeper.rules.load import RuleSet
 
 if TYPE_CHECKING:
     from watchkeeper.cli.paging import Paging
-    from watchkeeper.page.phone import Phone
-    from watchkeeper.page.server import PageServer
 
 PLAYED_OUT = "Recording has ended."
 """What a recording that is played as a source reports at its end."""
@@ -89,6 +92,7 @@ UNUSABLE = "Pack ledger not usable. Going on without it."
 MISFIT = "Fitted packs do not match the pack ledger."
 
 Feed = Callable[[], Awaitable[None]]
+Say = Callable[[str], None]
 Prepare = Callable[[Watch, Terminal], Awaitable[Sequence[Feed]]]
 """Opens what the watch listens to; raises BadInputError if it cannot be."""
 
@@ -138,7 +142,8 @@ async def _run(
     describe: bool,
 ) -> Path | None:
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
-    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
+    manager = ServiceManager.of_environment(os.environ, engine.heard_line)  # before there are children
+    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet, manager=manager)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
@@ -146,10 +151,10 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    page = phone = None
-    if paging is not None:
-        page, phone = await _page(outfit, paging, watch, terminal)
-        stack.push_async_callback(page.close)
+    showing = await open_showing(
+        watch, terminal, paging, stack, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie,
+        voice=outfit.voice, quiet=outfit.quiet,
+    )  # fmt: skip
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -163,13 +168,10 @@ async def _run(
     log = WatchLog(folder, watch.report, clock.now_us, exercise=outfit.exercise)
     hub = watch.hub = Hub(log, watch.report)
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
-        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
+        hub.add(_mqtt(outfit, messaging, watch, hub, broker, showing.painting))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
-    if page is not None:
-        hub.add(page)
-    _add_outlets(hub, outfit, watch, terminal, outlets, phone)
-    watch.recorder = recorder
-    watch.packs = outfit.packs
+    _add_outlets(hub, outfit, watch, terminal, outlets, showing)
+    watch.recorder, watch.packs = recorder, outfit.packs
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     _open_ledger(outfit, watch, terminal)
@@ -190,14 +192,17 @@ async def _run(
 
 
 def _add_outlets(
-    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], phone: Phone | None
+    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], showing: Showing
 ) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
-    for outlet in outlets:
+        if terminal.room() is not None:
+            hub.add(live_status(showing.painting, watch, terminal))
+    for outlet in (*showing.outlets, *outlets):
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
+    phone = showing.phone
     if phone is not None:
         hub.add(phone)
     way_to = ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)
@@ -245,30 +250,16 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
         hub.delivered("voice"),
         outfit.voice,
         language=language,
-        ahead=(*stand_ins, *fixed_warnings(outfit.rules.rules, language)),
+        ahead=(*stand_ins, *sighting_words(language), *fixed_warnings(outfit.rules.rules, language)),
         reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
     )
 
 
-async def _page(outfit: Outfit, paging: Paging, watch: Watch, terminal: Terminal) -> tuple[PageServer, Phone]:
-    from watchkeeper.cli.phoning import make_phone  # noqa: PLC0415  (as above)
-    from watchkeeper.page.interim import PlainScene  # noqa: PLC0415  (until there is a painter)
-    from watchkeeper.page.sound_routes import sound_routes  # noqa: PLC0415
-
-    phone = make_phone(watch, outfit.voice, outfit.language)
-    scene = PlainScene(
-        watch.engine, watch.clock.now_us, outfit.station, exercise=outfit.exercise, hearing=phone.hearing.by_role
-    )
-    page = await paging.open(
-        scene, watch.order, Clock().now_us, terminal.log, quiet=outfit.quiet, routes=[sound_routes(phone)]
-    )
-    return page, phone
-
-
 def _mqtt(
-    outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None
+    outfit: Outfit, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None, painting: Painting
 ) -> Mqtt:
     engine = watch.engine
+    assert messaging.url is not None
 
     def report(part: str, ok: bool, text: str) -> None:
         if part == OUTBOX and not ok:
@@ -276,7 +267,7 @@ def _mqtt(
         watch.report(part, ok, text)
 
     return Mqtt(
-        url,
+        messaging.url,
         station=outfit.station,
         exercise=outfit.exercise,
         messages=messaging.messages,
@@ -287,6 +278,7 @@ def _mqtt(
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
         spool=outfit.outbox,
         readings=lambda: {system: engine.readings(system) for system in engine.systems()},
+        picture=painting.picture,
     )
 
 

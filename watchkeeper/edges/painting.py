@@ -3,32 +3,17 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Final, Literal, Protocol, TypeAlias
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final, TypeAlias
 
 from watchkeeper.alerts.events import Happening
+from watchkeeper.picture.live import Painter, State
 from watchkeeper.picture.models import StationPicture
 
 EVERY_S: Final = 0.2
 """The painter samples once a second of engine time, which in a drill may run faster."""
 
-State: TypeAlias = Literal["watching", "stopped", "lost"]
 Hearing: TypeAlias = Callable[[], Mapping[str, bool | None]]
-
-
-class Painter(Protocol):
-    """Makes the picture of one watch."""
-
-    def take(self, happenings: Iterable[Happening]) -> None:
-        """Keep what was said."""
-
-    def sample(self, now_us: int) -> None:
-        """Take a sample, if it is time for one."""
-
-    def picture(
-        self, now_us: int, hearing: Mapping[str, bool | None] | None = None, *, state: State = "watching"
-    ) -> StationPicture:
-        """Return the picture at `now_us`."""
 
 
 class Painting:

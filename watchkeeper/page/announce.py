@@ -53,7 +53,7 @@ def lines(place: Place, keys: Keys, file: Path, *, to_person: bool) -> list[str]
     if not to_person:
         return [*said, f"page: the keys of the roles stand in {file}"]
     said += [f"page, as {role}: {url(places[0], key)}" for role, key in keys.by_role.items()]
-    if not place.local:
+    if not place.local and "observer" in keys.by_role:
         said += ["page, for the observer's phone:", *code(url(places[0], keys.by_role["observer"]))]
     return said
 
