@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
 from collections.abc import AsyncIterator, Callable, Iterable
 from typing import Any
 
@@ -57,14 +58,26 @@ class Gate:
         self.phone = phone
         self.open = True
         self.asked = 0
+        self.words: asyncio.Queue[tuple[dict[str, Any], dict[str, Any]]] = asyncio.Queue()
+        """What phones said, and what they were answered."""
 
     def routes(self, role_of: Callable[[web.Request], str | None]) -> Iterable[web.AbstractRouteDef]:
         def role(request: web.Request) -> str | None:
             self.asked += request.path == "/audio"
             return role_of(request) if self.open else None
 
+        audio, heard = sound_routes(self.phone)(role)
+        assert isinstance(heard, web.RouteDef)
+        answer: Any = heard.handler
+
+        async def noted(request: web.Request) -> web.StreamResponse:
+            response: web.Response = await answer(request)
+            self.words.put_nowait((await request.json(), json.loads(response.text or "")))
+            return response
+
         return [
-            *sound_routes(self.phone)(role),
+            audio,
+            web.post("/heard", noted),
             web.get("/ear", _text(PAGE, "text/html")),
             web.get("/ear.js", _text(SCRIPT, "text/javascript")),
         ]

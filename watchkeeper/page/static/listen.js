@@ -5,6 +5,7 @@
 // and shakes by itself until it hears the watch again, and goes on trying).
 
 const LOST_AFTER_MS = 3000; // of a position that stands still
+const PATIENCE_MS = 10_000; // with an element that fetches by itself, and may want much before it begins
 const HEARD_EVERY_MS = 5000;
 const LOOK_EVERY_MS = 250;
 const FIRST_PAUSE_MS = 500;
@@ -160,7 +161,8 @@ export function listening({ onState = () => {}, audio = "/audio", heard = "/hear
     if (fed() && (ahead > SKIP_S || element.currentTime < ranges.start(0))) {
       element.currentTime = Math.max(ranges.start(0), end - lead);
       element.playbackRate = 1;
-    } else if (ahead > lead + 0.35) element.playbackRate = 1.08;
+    } else if (ahead > SKIP_S) element.playbackRate = 1.25;
+    else if (ahead > lead + 0.35) element.playbackRate = 1.08;
     else if (ahead < lead / 2) element.playbackRate = 0.95;
     else if ((element.playbackRate > 1 && ahead < lead + 0.1) || (element.playbackRate < 1 && ahead > lead)) element.playbackRate = 1;
   }
@@ -177,7 +179,7 @@ export function listening({ onState = () => {}, audio = "/audio", heard = "/hear
     }
     if (now - movedMs > LOST_AFTER_MS) {
       become("lost");
-      if (now - attempt.sinceMs > LOST_AFTER_MS) failed(attempt);
+      if (now - attempt.sinceMs > (fed() ? LOST_AFTER_MS : PATIENCE_MS)) failed(attempt);
     } else if (state === "hearing" && now - movedMs < 2 * LOOK_EVERY_MS && now - heardMs >= HEARD_EVERY_MS) {
       heardMs = now;
       tell({});
