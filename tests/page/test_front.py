@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tempfile
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
@@ -303,3 +304,35 @@ def test_what_lies_under_the_buttons_can_be_scrolled_out_from_under_them(visitor
     assert footer is not None
     assert bar is not None
     assert footer["y"] + footer["height"] <= bar["y"] + 1
+
+
+def test_an_order_without_an_answer_counts_as_not_sent_until_it_is_answered(visitor: Visitor) -> None:
+    page = visitor.go("calm", "observer")
+    let_go = threading.Event()
+
+    def hang() -> tuple[int, dict[str, Any]]:
+        let_go.wait(20)
+        return 200, {"done": True}
+
+    visitor.server.answer = hang
+    page.get_by_role("button", name="Lost sight").click()
+    expect(page.locator("#observer-says")).to_have_text("Not sent. Call out.", timeout=2000)
+    let_go.set()
+    expect(page.locator("#observer-says")).to_have_text("The pilot was told: Lost sight.", timeout=4000)
+
+
+def test_it_sounds_when_the_watch_is_lost_once_sound_is_allowed(visitor: Visitor) -> None:
+    visitor.page.add_init_script(
+        "window.tones = 0; const One = OscillatorNode; "
+        "window.OscillatorNode = class extends One { start(...at) { window.tones += 1; super.start(...at); } };"
+    )
+    page = visitor.go("calm", None)
+    page.get_by_role("button", name="Allow sound").click()
+    expect(page.locator("#listen-says")).to_have_text("Sounds only if the watch is lost.")
+    assert page.evaluate("window.tones") == 0
+    visitor.server.set(down=True)
+    expect(page.locator("#lost")).to_be_visible()
+    assert page.evaluate("window.tones") > 0
+    page.get_by_role("button", name="Quiet the tone").click()
+    expect(page.locator("#lost-quiet")).to_be_hidden()
+    expect(page.locator("#lost")).to_be_visible()

@@ -88,8 +88,8 @@ export class Answer {
           : UNKNOWN,
       ],
       ["Home in", clock(answer.time_home_s)],
-      ["Height", metres(place?.height_m)],
-      ["Speed", known(place?.speed_m_s) ? `${place.speed_m_s.toFixed(1)} m/s` : UNKNOWN],
+      [place?.forecast ? "Height, forecast" : "Height", metres(place?.height_m)],
+      [place?.forecast ? "Speed, forecast" : "Speed", known(place?.speed_m_s) ? `${place.speed_m_s.toFixed(1)} m/s` : UNKNOWN],
       ["Nearest place", answer.nearest ?? UNKNOWN],
     ].slice(0, answer.standing === "home" ? 4 : 5);
     if (answer.standing === "home") facts.splice(1, 1);
