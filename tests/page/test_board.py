@@ -186,16 +186,16 @@ def test_without_broker_all_is_lost_and_the_board_says_so() -> None:
     hall = Hall()
     field = Field(hall)
     up(field)
-    hall.board.away("Message broker lost: timed out. Check the network.", hall.now_us)
+    hall.board.away("Broker lost, timed out. Check the network.", hall.now_us)
     field.beat()
     assert hall.only().state == "watching"  # it may be back at once
     hall.wait(2.001)
     first, shown = hall.pictures()
     assert (first.state, rules(first)) == ("lost", ["board-broker"])
-    assert first.alerts[0].reason == "Message broker lost: timed out. Check the network."
+    assert first.alerts[0].reason == "Broker lost, timed out. Check the network."
     assert shown.state == "lost"
     assert (
-        hall.board.reason_against("field-1", hall.now_us) == "Message broker lost: timed out. Check the network."
+        hall.board.reason_against("field-1", hall.now_us) == "Broker lost, timed out. Check the network."
     )
     hall.board.connected()
     field.beat()
