@@ -78,8 +78,12 @@ class BoardAircraft:
     def picture(self, alerts: list[ShownAlert], now_us: int, lost: str) -> AircraftPicture:
         """Return its picture. `lost`: why its watch tells nothing any more, or ""."""
         silent_s = (now_us - self.word_us) / 1e6
+        words = "Not known. Its watch is lost." if lost else ""
         if not lost and now_us - self.word_us > SILENT_US:
-            lost = f"Its watch has told nothing of it for {silent_s:.0f} s."
+            lost, words = (
+                f"Its watch has told nothing of it for {silent_s:.0f} s.",
+                "Not known. Not told any more.",
+            )
         fast, age_s, slow = self.fast, max(now_us - self.fast_us, 0) / 1e6, self.slow
         older = fast is None and now_us - self._begun_us > SETTLED_US
         missing = ["Its watch is of an older version: it tells a board less."] if older and not lost else []
@@ -92,7 +96,7 @@ class BoardAircraft:
             mode=self._word("mode", "flight.mode"),
             armed=fast.armed if fast is not None else None,
             heard_s=None if fast is None or fast.heard_s is None else round(fast.heard_s + age_s, 1),
-            answer=self._answer(lost, age_s),
+            answer=self._answer(words, age_s),
             alerts=alerts,
             blind=[*([lost] if lost else []), *missing, *(fast.blind if fast is not None and not lost else [])],
             place=self._place(age_s),
@@ -112,19 +116,19 @@ class BoardAircraft:
         value = getattr(self.fast, field) if self.fast is not None else self._readings.get(reading)
         return value if isinstance(value, str) else None
 
-    def _answer(self, lost: str, age_s: float) -> Answer:
-        told = None if self.fast is None or lost else self.fast.answer
+    def _answer(self, why_not: str, age_s: float) -> Answer:
+        told = None if self.fast is None or why_not else self.fast.answer
         if told is not None:
             left_s = told.turn_back_in_s
             return told if left_s is None else told.model_copy(update={"turn_back_in_s": round(left_s - age_s, 1)})
-        known = {} if lost else self._readings
+        known = {} if why_not else self._readings
 
         def number(name: str) -> float | None:
             return _number(known.get(name))
 
         return Answer(
             standing="unknown",
-            words=lost or "Not told.",
+            words=why_not or "Not told.",
             reserve_pct=number("return.reserve"),
             reserve_low_pct=number("return.reserve_low"),
             floor_pct=None,
