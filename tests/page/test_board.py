@@ -120,7 +120,7 @@ def test_a_watch_that_tells_nothing_for_five_seconds_is_lost_though_it_says_it_w
     assert (craft.answer.standing, craft.answer.reserve_pct, craft.readings) == ("unknown", None, {})
     assert craft.alerts[0].stale
     assert craft.blind == ["The watch has told nothing for 5 s."]
-    assert craft.answer.words == "Not known. Its watch is lost."
+    assert craft.answer.words == "Not known. Its watch tells nothing any more."
     assert craft.place is not None
     assert craft.place.age_s == pytest.approx(5.2, abs=0.05)
     field.beat()

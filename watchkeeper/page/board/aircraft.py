@@ -25,6 +25,7 @@ GONE_US: Final = 60_000_000
 SETTLED_US: Final = 3_000_000
 """By then a watch has told all that it tells once a second."""
 MOST_DRAWN: Final = 8
+NOT_KNOWN: Final = "Not known. Its watch tells nothing any more."
 NOWHERE: Final = Surroundings(home=None, points=[], obstacles=[], places=[], zones=[])
 
 
@@ -78,12 +79,8 @@ class BoardAircraft:
     def picture(self, alerts: list[ShownAlert], now_us: int, lost: str) -> AircraftPicture:
         """Return its picture. `lost`: why its watch tells nothing any more, or ""."""
         silent_s = (now_us - self.word_us) / 1e6
-        words = "Not known. Its watch is lost." if lost else ""
         if not lost and now_us - self.word_us > SILENT_US:
-            lost, words = (
-                f"Its watch has told nothing of it for {silent_s:.0f} s.",
-                "Not known. Not told any more.",
-            )
+            lost = f"Its watch has told nothing of it for {silent_s:.0f} s."
         fast, age_s, slow = self.fast, max(now_us - self.fast_us, 0) / 1e6, self.slow
         older = fast is None and now_us - self._begun_us > SETTLED_US
         missing = ["Its watch is of an older version: it tells a board less."] if older and not lost else []
@@ -96,7 +93,7 @@ class BoardAircraft:
             mode=self._word("mode", "flight.mode"),
             armed=fast.armed if fast is not None else None,
             heard_s=None if fast is None or fast.heard_s is None else round(fast.heard_s + age_s, 1),
-            answer=self._answer(words, age_s),
+            answer=self._answer(NOT_KNOWN if lost else "", age_s),
             alerts=alerts,
             blind=[*([lost] if lost else []), *missing, *(fast.blind if fast is not None and not lost else [])],
             place=self._place(age_s),
