@@ -12,19 +12,21 @@ from collections.abc import Sequence
 from typing import TypeAlias
 
 from watchkeeper.aircraft.autopilots import tables
-from watchkeeper.aircraft.describe import describe_sources
+from watchkeeper.aircraft.describe import describe_sources, heard_line
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fleet import TOUCHES, Fleet
 from watchkeeper.aircraft.ledger import Ledger
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
+from watchkeeper.alerts.bysticks import take_press
 from watchkeeper.alerts.checks import ACTIONS as PREPARING
 from watchkeeper.alerts.desk import Lacks, WatchDesk
-from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.alerts.events import SIGHTED, Happening, Order
 from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.ruling import PHASE
+from watchkeeper.alerts.sightings import Sightings
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.estimate.learning import JSON
@@ -69,6 +71,7 @@ class Engine:
         self._fleet = Fleet(aircraft_files, sortie, ledger)
         self._teller = Teller(language) if sortie is None else Teller(language, sortie.crew.units)
         self._desk = WatchDesk(self._teller)
+        self._sightings = Sightings(self._teller)
         self._framers: dict[str, Framer] = {}
         self._watched: dict[int, Watched] = {}
         self._resuming = Resuming()
@@ -147,6 +150,8 @@ class Engine:
                     one.seen_us = now_us
                     one.book.restart()
                 one.book.judge_message(message, now_us, written)
+                if aircraft.switch.pressed_us is not None:
+                    take_press(aircraft, one.book, self._desk, self._sightings, self._teller, now_us)
         return self._teller.take()
 
     def order(self, order: Order, now_s: float) -> list[Happening]:
@@ -158,6 +163,10 @@ class Engine:
             self._reload(order.packs, now_us)
         elif order.action == "resume":
             self._resuming.offer(order.aircraft, order.kept)
+        elif order.action == "sighted":
+            self._sightings.take(order, self._watched, now_us)
+        elif order.rule is not None and order.rule.startswith(SIGHTED):
+            self._sightings.order(order, now_us)
         elif order.aircraft is not None:
             one = self._watched.get(order.aircraft)
             if one is None:
@@ -168,8 +177,10 @@ class Engine:
                 one.preparing.take(order, now_us)
             else:
                 carry_out(one.book, self._teller, order, now_us)
+                self._sightings.acknowledge_all(order, now_us)
         else:
             self._desk.order(order, now_us)
+            self._sightings.acknowledge_all(order, now_us)
             if order.rule is None and order.action == "acknowledge":
                 for one in self._watched.values():
                     carry_out(one.book, self._teller, order, now_us)
@@ -224,7 +235,7 @@ class Engine:
 
     def alerts(self) -> list[Alert]:
         """Return the listed alerts, most urgent first."""
-        found = self._desk.alerts()
+        found = [*self._desk.alerts(), *self._sightings.alerts()]
         for one in self._watched.values():
             found.extend(one.book.alerts())
         return sorted(found, key=lambda a: (-a.level.urgency, a.raised_us))
@@ -263,6 +274,10 @@ class Engine:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
         kept = [f"Aircraft {system}: {remark}." for system, remark in self._resuming.remarks.items()]
         return describe_sources(self._fleet, self._now_us or 0) + kept
+
+    def heard_line(self) -> str:
+        """Return in one line who is heard on each source."""
+        return heard_line(self._fleet, self._now_us or 0)
 
     def reasons(self, system: int) -> tuple[str, ...]:
         """Return what speaks against a take-off, in words; empty in the air. KeyError if not known."""
@@ -322,10 +337,11 @@ class Engine:
             for one in self._watched.values():
                 if sweep:
                     one.suite.silent(grid_us, one.aircraft.link.time_us)
-                    one.look_before(self._desk, grid_us)
+                    one.look_before(self._desk, self._sightings, grid_us)
                     one.book.sweep(grid_us)
                 else:
                     one.book.grid(grid_us)
+            self._sightings.look(grid_us)
             if sweep:
                 self._sweep(grid_us)
             grid_us += GRID_US
@@ -343,10 +359,13 @@ class Engine:
                 if not made_room:
                     self._fleet.drop(system)
                 self._desk.forget(system)
+                self._sightings.forget(system, now_us)
                 del self._watched[system]
                 self._teller.several = len(self._watched) > 1
         changing = {(s, r): subject for s, o in self._watched.items() for r, subject in o.book.changing().items()}
         self._desk.changing(changing, now_us)
+        off = {system: why for system, one in self._watched.items() if (why := one.sticks_off(now_us))}
+        self._desk.sticks(off, now_us)
         self._flood(now_us)
         if self._step % BLIND_EVERY == 0:
             self._desk.blind(self._lacks(now_us), now_us)

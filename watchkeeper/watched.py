@@ -10,6 +10,7 @@ from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
 from watchkeeper.alerts.desk import Lacks, WatchDesk
 from watchkeeper.alerts.preparing import Preparing
+from watchkeeper.alerts.sightings import Sightings
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.estimate.suite import EstimateSuite
 
@@ -37,6 +38,10 @@ class Watched:
         self.estimated_us = -ESTIMATE_EVERY_US
         self.power_up = aircraft.power_up
 
+    def sticks_off(self, now_us: int) -> str:
+        """Return, once settled, why the crew's switch acknowledges nothing; empty: it does, none was named."""
+        return self.aircraft.why_not_by_sticks() if now_us - self.seen_us >= TOLD_AFTER_US else ""
+
     def silent_us(self, now_us: int) -> int:
         """Return for how long it has not been heard; 0 before it ever was."""
         stream = self.aircraft.readings.streams[_LINK_AGE]
@@ -51,11 +56,12 @@ class Watched:
             shown[reading.name] = None if value is BLIND or value is FAULT else value
         return shown
 
-    def look_before(self, desk: WatchDesk, now_us: int) -> None:
+    def look_before(self, desk: WatchDesk, sightings: Sightings, now_us: int) -> None:
         """Work out what speaks against a take-off."""
         if not self.preparing.follow(self.seen_us, now_us):
             return
-        alerts = [alert for ruling in self.book.rulings if (alert := ruling.alert).stands] + desk.alerts()
+        alerts = [alert for ruling in self.book.rulings if (alert := ruling.alert).stands]
+        alerts += [*desk.alerts(), *sightings.alerts(self.aircraft.system, None)]
         blind = {subject.strip(".") for subject, _ in desk.shown_of(self.aircraft.system).values()}
         settled = now_us - self.seen_us >= TOLD_AFTER_US
         self.preparing.readiness.look(alerts, blind, now_us, settled=settled)

@@ -20,6 +20,8 @@ SPEAKING = (
     "cli/health.py",
     "cli/messaging.py",
     "cli/drill.py",
+    "page/hearing.py",
+    "page/phone.py",
 )
 """Where callouts, reports of parts and reasons come from."""
 _SENTENCES = re.compile(r"[A-Z{][^\n]*[\w}\]]\.")

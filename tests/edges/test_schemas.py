@@ -41,6 +41,7 @@ ORDERS: dict[str, list[dict[str, Any]]] = {
     "CrewOrder": [
         {"message_id": ID, "role": "observer", "at": AT, "action": "confirm"},
         {"message_id": ID, "role": "post", "at": AT, "action": "uncheck", "item": "antennas down"},
+        {"message_id": ID, "role": "observer", "at": AT, "action": "sighted", "sight": "lost_sight", "by": "Ada"},
     ],
 }
 IN_BOTH_DRAFTS = frozenset(
@@ -103,6 +104,12 @@ def test_what_is_right_validates_and_what_is_wrong_does_not(name: str, payload: 
         ("CrewOrder", {"action": "check"}),
         ("CrewOrder", {"action": "confirm", "item": "rotor latches"}),
         ("CrewOrder", {"action": "acknowledge"}),
+        ("CrewOrder", {"action": "sighted"}),
+        ("CrewOrder", {"action": "sighted", "sight": None}),
+        ("CrewOrder", {"action": "sighted", "sight": "whale"}),
+        ("CrewOrder", {"action": "sighted", "sight": "stop", "item": "rotor latches"}),
+        ("CrewOrder", {"action": "confirm", "sight": "stop"}),
+        ("CrewOrder", {"action": "check", "item": "rotor latches", "sight": "stop"}),
         ("CrewOrder", {"role": "watch"}),
         ("CrewOrder", {"message_id": "x"}),
         ("CrewOrder", {"for": "observer"}),

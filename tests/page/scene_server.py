@@ -1,4 +1,4 @@
-"""A tiny server for the tests of the page: static files, pictures as told, orders as told. In a thread of its own."""
+"""A tiny server for the tests of the page, in a thread of its own: files, pictures and answers as it is told."""
 
 from __future__ import annotations
 
@@ -14,7 +14,12 @@ from tests.page.scenes import START
 from watchkeeper.picture.models import StationPicture
 
 STATIC: Final = Path(__file__).resolve().parents[2] / "watchkeeper" / "page" / "static"
-KINDS: Final = {".html": "text/html; charset=utf-8", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+KINDS: Final = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css",
+    ".js": "text/javascript",
+    ".svg": "image/svg+xml",
+}
 POLICY: Final = "default-src 'self'; media-src 'self' blob:"
 CAN: Final = {
     "pilot": ["acknowledge", "shelve", "unshelve", "reset", "test", "confirm", "check", "uncheck"],
@@ -72,7 +77,8 @@ class SceneServer:
         if not self.still:
             self.beats += 1
         pictures = [
-            picture | ({"time": _later(picture["time"], 1.0 * self.beats)} if picture["state"] == "watching" else {})
+            picture
+            | ({"time": _later(picture["time"], 1.0 * self.beats)} if picture["state"] == "watching" else {})
             for picture in self.pictures
         ]
         return f"event: picture\ndata: {json.dumps(pictures)}\n\n".encode()

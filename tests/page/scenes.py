@@ -66,7 +66,9 @@ def alert(rule: str, level: Level, callout: str, **more: Any) -> ShownAlert:
     return ShownAlert(rule=rule, level=level, callout=callout, **(given | more))
 
 
-def curve(first: float, last: float, wave: float = 0.0, gap: tuple[int, int] = (0, 0)) -> list[tuple[float, float | None]]:
+def curve(
+    first: float, last: float, wave: float = 0.0, gap: tuple[int, int] = (0, 0)
+) -> list[tuple[float, float | None]]:
     """Return the points of a history from the first value to the last."""
     points: list[tuple[float, float | None]] = []
     for k in range(200):
@@ -75,7 +77,9 @@ def curve(first: float, last: float, wave: float = 0.0, gap: tuple[int, int] = (
     return points
 
 
-def histories(reserve: float = 46.0, cell: float = 3.71, margin: float = 21.0, gap: tuple[int, int] = (0, 0)) -> list[History]:
+def histories(
+    reserve: float = 46.0, cell: float = 3.71, margin: float = 21.0, gap: tuple[int, int] = (0, 0)
+) -> list[History]:
     """Return the four histories that every aircraft has."""
     caution, warning = Level.CAUTION, Level.WARNING
     return [
@@ -137,7 +141,7 @@ def answer(**more: Any) -> Answer:
 
 def aircraft(**more: Any) -> AircraftPicture:
     """Return an aircraft on a calm flight, with what is to be another."""
-    track = [(470 * math.sin(k / 76), 90 * k / 120 + 130 * math.sin(k / 20)) for k in range(0, 120)]
+    track = [(470 * math.sin(k / 76), 90 * k / 120 + 130 * math.sin(k / 20)) for k in range(120)]
     north, east = track[-1]
     given: dict[str, Any] = {
         "system": 42,
@@ -167,7 +171,12 @@ def aircraft(**more: Any) -> AircraftPicture:
         "wind_from_deg": 250.0,
         "surroundings": GROUND,
         "histories": histories(),
-        "readings": {"battery.cell_voltage": 3.71, "flight.phase": "airborne", "wind.speed": 6.8, "link.loss": None},
+        "readings": {
+            "battery.cell_voltage": 3.71,
+            "flight.phase": "airborne",
+            "wind.speed": 6.8,
+            "link.loss": None,
+        },
         "waits": [],
         "checklist": [],
         "roles": [],
@@ -188,7 +197,9 @@ def station(*craft: AircraftPicture, **more: Any) -> StationPicture:
         "aircraft": list(craft),
         "said": [
             Said(time=stamp(380), aircraft=42, level=Level.ADVISORY, words="Wind. Seven metres per second."),
-            Said(time=stamp(301), aircraft=42, level=Level.CAUTION, words="Caution. Link. Fading. Turn the antenna."),
+            Said(
+                time=stamp(301), aircraft=42, level=Level.CAUTION, words="Caution. Link. Fading. Turn the antenna."
+            ),
         ],
         "hearing": {"pilot": None, "observer": True, "post": None},
     }
@@ -268,7 +279,12 @@ def link_lost() -> list[StationPicture]:
         phase="returning",
         heard_s=34.0,
         place=place,
-        answer=answer(standing="unknown", words="Not known: link lost for 34 seconds.", turn_back_in_s=None, turn_back_before=None),
+        answer=answer(
+            standing="unknown",
+            words="Not known: link lost for 34 seconds.",
+            turn_back_in_s=None,
+            turn_back_before=None,
+        ),
         alerts=[
             alert(
                 "link-lost",
@@ -297,13 +313,45 @@ def before() -> list[StationPicture]:
         phase="on_ground",
         mode="standby",
         armed=False,
-        answer=answer(standing="home", words="It is at home.", turn_back_in_s=None, turn_back_before=None, time_home_s=0, distance_m=2.0, bearing_deg=None, reserve_pct=None, reserve_low_pct=None),
-        place=Place(north_m=1, east_m=1, height_m=0.0, speed_m_s=0.0, course_deg=None, climb_m_s=0.0, age_s=0.3, forecast=False, doubt_m=None, falls=None),
+        answer=answer(
+            standing="home",
+            words="It is at home.",
+            turn_back_in_s=None,
+            turn_back_before=None,
+            time_home_s=0,
+            distance_m=2.0,
+            bearing_deg=None,
+            reserve_pct=None,
+            reserve_low_pct=None,
+        ),
+        place=Place(
+            north_m=1,
+            east_m=1,
+            height_m=0.0,
+            speed_m_s=0.0,
+            course_deg=None,
+            climb_m_s=0.0,
+            age_s=0.3,
+            forecast=False,
+            doubt_m=None,
+            falls=None,
+        ),
         track=[],
-        waits=["Battery. Packs cold, 6 degrees. Warm them before take-off.", "Crew. The post has not confirmed to hear the watch."],
-        checklist=[Check(words="rotor latches", done=True), Check(words="pack connectors", done=False), Check(words="antennas down", done=False)],
-        roles=[Check(words="pilot", done=True), Check(words="observer", done=True), Check(words="post", done=False)],
-    )  # fmt: skip
+        waits=[
+            "Battery. Packs cold, 6 degrees. Warm them before take-off.",
+            "Crew. The post has not confirmed to hear the watch.",
+        ],
+        checklist=[
+            Check(words="rotor latches", done=True),
+            Check(words="pack connectors", done=False),
+            Check(words="antennas down", done=False),
+        ],
+        roles=[
+            Check(words="pilot", done=True),
+            Check(words="observer", done=True),
+            Check(words="post", done=False),
+        ],
+    )
     return [station(craft, exercise=True, said=[])]
 
 
@@ -320,7 +368,11 @@ def board() -> list[StationPicture]:
             system=11,
             name="Petrel 11",
             answer=answer(standing="soon", words="Turn back within one minute.", turn_back_in_s=48.0),
-            alerts=[alert("return-reserve", Level.CAUTION, "Caution. Return. Turn back within one minute.", aircraft=11)],
+            alerts=[
+                alert(
+                    "return-reserve", Level.CAUTION, "Caution. Return. Turn back within one minute.", aircraft=11
+                )
+            ],
         ),
         aircraft(system=12, name="Petrel 12"),
     ]
@@ -330,7 +382,7 @@ def board() -> list[StationPicture]:
     ]
 
 
-HOSTILE: Final = "<img src=x onerror=\"window.bitten=1\"><script>window.bitten=1</script>"
+HOSTILE: Final = '<img src=x onerror="window.bitten=1"><script>window.bitten=1</script>'
 
 
 def hostile() -> list[StationPicture]:
@@ -356,12 +408,21 @@ def hostile() -> list[StationPicture]:
             zones=[Zone(name=HOSTILE, kind="people", corners=[(1e15, 0), (0, 1e15), (-1e15, 0)])],
         ),
         histories=[
-            History(reading=HOSTILE, words=long, unit=HOSTILE, points=[(0, 1e300), (1, None), (2, -1e300)], low=[(0, None)], limits=[Limit(value=1e18, words=long, level=Level.WARNING)]),
+            History(
+                reading=HOSTILE,
+                words=long,
+                unit=HOSTILE,
+                points=[(0, 1e300), (1, None), (2, -1e300)],
+                low=[(0, None)],
+                limits=[Limit(value=1e18, words=long, level=Level.WARNING)],
+            ),
             History(reading="empty", words="", unit="", points=[], low=[], limits=[]),
         ],
         readings={HOSTILE: HOSTILE, "long": long},
-    )  # fmt: skip
-    return [station(craft, station=HOSTILE, said=[Said(time=HOSTILE, aircraft=1, level=Level.WARNING, words=long)])]
+    )
+    return [
+        station(craft, station=HOSTILE, said=[Said(time=HOSTILE, aircraft=1, level=Level.WARNING, words=long)])
+    ]
 
 
 SCENES: Final[Mapping[str, Callable[[], list[StationPicture]]]] = {

@@ -30,6 +30,18 @@ _CALLOUTS: Final = (
     "Test. Watch to {}, confirm that you read.",
     "Warning. Look at the screen.",
     "Caution. Look at the screen.",
+    "Observer. People entering. Hold, keep clear of them.",
+    "Post. People entering. Hold, keep clear of them.",
+    "Observer. Traffic in sight. Look around, be ready to descend.",
+    "Post. Traffic in sight. Look around, be ready to descend.",
+    "Observer. Lost sight of the aircraft. Hold, look for it.",
+    "Post. Lost sight of the aircraft. Hold, look for it.",
+    "Observer. Calls stop. Stop now, hold position.",
+    "Post. Calls stop. Stop now, hold position.",
+    "Observer. All clear.",
+    "Post. All clear.",
+    "Acknowledged.",
+    "Watch. Acknowledging from the sticks is off. See the log.",
 )
 _REASONS_TO_WAIT: Final = (
     "Battery. Its charge is not known.",
@@ -56,6 +68,7 @@ _REASONS_TO_WAIT: Final = (
 _PARTS: Final = (
     "voice",
     "console",
+    "status",
     "mqtt",
     "record",
     "log",
@@ -71,6 +84,7 @@ _PARTS: Final = (
     "broker",
     "gap",
     "sleep",
+    "phone",
     "Telemetry",
     "Telemetry source {}",
     "{} second",
@@ -129,6 +143,11 @@ _REPORTS: Final = (
     "Sound device changed. Check that callouts are heard.",
     "Computer may fall asleep. Switch its sleep off before flight.",
     "Voice failed and was started again. A callout came late.",
+    "Observer does not hear the watch. Check the phone.",
+    "Observer has stopped listening.",
+    "Voice of the observer's phone failed. It only sounds.",
+    "Voice of the observer's phone failed. A callout came late.",
+    "Observer's phone gets no sound. Tell the observer.",
     "A look at this computer failed. The watch goes on.",
     "Kept messages damaged. Some may be lost.",
     "Kept messages cannot be read. They are set aside.",
@@ -231,6 +250,9 @@ _TERMINAL: Final = (
     "condition over",
     "phase is {}",
     "aircraft gone",
+    "not pressed again",
+    "seen again",
+    "all clear by {}",
     "works again",
     "{} works again",
     "an aircraft is heard",
@@ -298,6 +320,28 @@ _PICTURE: Final = (
     "few satellites",
 )
 """What a picture says: the answer, what limits it, names of what is drawn."""
+_STATUS: Final = (
+    "exercise",
+    "watching since {}",
+    "watch stopped",
+    "watch lost",
+    "the {} does not hear the watch",
+    "mode {}",
+    "heard now",
+    "not heard yet",
+    "not heard for {}",
+    "{} % left at landing",
+    "at least {} %",
+    "turn back in {}",
+    "turning back is {} late",
+    "blind: {}",
+    "blind, {} in all: {}",
+    "+ {} more",
+    "{} s",
+    "{} min {} s",
+    "{} min",
+)
+"""The live status on the terminal."""
 WHY_UNKNOWN: Final = (
     "what part of a flight it is in is not known",
     "it is no multirotor",
@@ -313,5 +357,16 @@ WHY_UNKNOWN: Final = (
 """Why nothing can be said of getting home."""
 
 PHRASES: Final = frozenset(
-    (*_CALLOUTS, *_REASONS_TO_WAIT, *_PARTS, *_REPORTS, *_SYSTEM, *_LOGIN, *_TERMINAL, *_PICTURE, *WHY_UNKNOWN)
+    (
+        *_CALLOUTS,
+        *_REASONS_TO_WAIT,
+        *_PARTS,
+        *_REPORTS,
+        *_SYSTEM,
+        *_LOGIN,
+        *_TERMINAL,
+        *_PICTURE,
+        *_STATUS,
+        *WHY_UNKNOWN,
+    )
 )

@@ -178,7 +178,7 @@ def _paced(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace, url
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
         engines.append(watch.engine)
-        pace = PacedFlight(flight, clock, watch, terminal.log)
+        pace = PacedFlight(flight, clock, watch, terminal.log, terminal.tell_keys)
         paced.append(pace)
         if url is not None:
             await pace.serve(url)

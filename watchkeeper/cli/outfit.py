@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import sys
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack
@@ -15,14 +16,17 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.language import ENGLISH, Language
+from watchkeeper.alerts.sightings import sighting_words
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
+from watchkeeper.cli.showing import Showing, live_status, open_showing
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
+from watchkeeper.edges.host.service_manager import ServiceManager
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
@@ -42,7 +46,6 @@ from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
-from watchkeeper.picture.live import Painter
 from watchkeeper.rules.load import RuleSet
 
 if TYPE_CHECKING:
@@ -139,7 +142,8 @@ async def _run(
     describe: bool,
 ) -> Path | None:
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
-    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
+    manager = ServiceManager.of_environment(os.environ, engine.heard_line)  # before there are children
+    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet, manager=manager)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
@@ -147,9 +151,10 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
-    painter = Painter(engine, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie)
-    painting = Painting(painter, clock.now_us)
-    page = await _open_page(outfit, paging, painting, watch, stack, terminal.log)
+    showing = await open_showing(
+        watch, terminal, paging, stack, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie,
+        voice=outfit.voice, quiet=outfit.quiet,
+    )  # fmt: skip
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -163,11 +168,10 @@ async def _run(
     log = WatchLog(folder, watch.report, clock.now_us, exercise=outfit.exercise)
     hub = watch.hub = Hub(log, watch.report)
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
-        hub.add(_mqtt(outfit, messaging, watch, hub, broker, painting))
+        hub.add(_mqtt(outfit, messaging, watch, hub, broker, showing.painting))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
-    _add_outlets(hub, outfit, watch, terminal, [painting, *page, *outlets])
-    watch.recorder = recorder
-    watch.packs = outfit.packs
+    _add_outlets(hub, outfit, watch, terminal, outlets, showing)
+    watch.recorder, watch.packs = recorder, outfit.packs
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     _open_ledger(outfit, watch, terminal)
@@ -187,14 +191,22 @@ async def _run(
     return folder
 
 
-def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet]) -> None:
+def _add_outlets(
+    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], showing: Showing
+) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
-    for outlet in outlets:
+        if terminal.room() is not None:
+            hub.add(live_status(showing.painting, watch, terminal))
+    for outlet in (*showing.outlets, *outlets):
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
-    hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
+    phone = showing.phone
+    if phone is not None:
+        hub.add(phone)
+    way_to = ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)
+    hub.listen = Reached(watch.order, way_to, by_phone=lambda: phone is not None and phone.wanted).delivered
 
 
 def _minder(outfit: Outfit, folder: Path, watch: Watch) -> Minder:
@@ -238,20 +250,9 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
         hub.delivered("voice"),
         outfit.voice,
         language=language,
-        ahead=(*stand_ins, *fixed_warnings(outfit.rules.rules, language)),
+        ahead=(*stand_ins, *sighting_words(language), *fixed_warnings(outfit.rules.rules, language)),
         reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
     )
-
-
-async def _open_page(
-    outfit: Outfit, paging: Paging | None, painting: Painting, watch: Watch, stack: AsyncExitStack, say: Say
-) -> list[Outlet]:
-    """Return what shows the watch to browsers, listening already; nothing without --page."""
-    if paging is None:
-        return []
-    page = await paging.open(painting, watch.order, Clock().now_us, say, quiet=outfit.quiet)
-    stack.push_async_callback(page.close)
-    return [page]
 
 
 def _mqtt(

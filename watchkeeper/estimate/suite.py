@@ -187,8 +187,8 @@ class EstimateSuite:
         return self._home.contour
 
     @property
-    def required_pct(self) -> float | None:
-        """The usable charge that has to be left after landing; None while nothing can be said of getting home."""
+    def required_pct(self) -> float:
+        """The usable charge that has to be left after landing, as last reckoned with, %."""
         return self._home.required_pct
 
     def turn_back_before(self) -> str | None:

@@ -259,7 +259,7 @@ class PageServer:
             return _answer(f"not for the {role} to do", 403)
         if not self._rates[role].lets(self._clock()):
             return _answer("too many orders", 429)
-        order = asked.for_engine(role, afar=not _from_here(request))
+        order = asked.for_engine(role, afar=not from_here(request))
         try:
             reason = await self._carry_out(asked.station, order)
         except Exception:  # noqa: BLE001  (an order from outside must not end the outlet)
@@ -272,7 +272,7 @@ def _answer(reason: str, status: int = 200) -> web.Response:
     return web.json_response({"done": False, "reason": reason} if reason else {"done": True}, status=status)
 
 
-def _from_here(request: web.Request) -> bool:
+def from_here(request: web.Request) -> bool:
     """Whether who asks is at this machine."""
     transport = request.transport
     peer = transport.get_extra_info("peername") if transport is not None else None

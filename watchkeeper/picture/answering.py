@@ -47,7 +47,7 @@ def answer(one: Watched, facts: Facts, language: Language, now_us: int) -> Answe
     phase = one.aircraft.readings.values[_PHASE]
     standing, words = _standing(one, phase, facts, language, now_us)
     read = facts.readings
-    told = standing not in ("unknown", "home")
+    told = standing != "unknown"
     lost = position_lost(one)
     turn_back_s, before = _turn_back(one, facts) if told and phase in OUTWARD else (None, None)
     return Answer(
@@ -55,7 +55,7 @@ def answer(one: Watched, facts: Facts, language: Language, now_us: int) -> Answe
         words=words,
         reserve_pct=finite(read.get("return.reserve"), 1) if told else None,
         reserve_low_pct=finite(read.get("return.reserve_low"), 1) if told else None,
-        floor_pct=finite(floor_pct(one), 1),
+        floor_pct=finite(one.suite.required_pct, 1),
         turn_back_in_s=finite(turn_back_s, 1),
         turn_back_before=language.tell(before) if before is not None else None,
         time_home_s=finite(read.get("return.time"), 1) if told else None,
@@ -63,11 +63,6 @@ def answer(one: Watched, facts: Facts, language: Language, now_us: int) -> Answe
         bearing_deg=None if lost else finite(read.get("position.home_bearing"), 1),
         nearest=_nearest(one, facts, language) if told and phase in IN_FLIGHT else None,
     )
-
-
-def floor_pct(one: Watched) -> float | None:
-    """Return the charge that has to be left after landing, as the last answer reckoned with it, %."""
-    return one.suite.required_pct
 
 
 def _standing(
@@ -99,7 +94,8 @@ def _standing(
         return "now", say("Turn back now.")  # that rule is not loaded: the reading itself says it
     if "return-reserve" in facts.stands:
         return "soon", say("Turn back soon.")
-    if DUSK in facts.stands:
+    last_s, before = _turn_back(one, facts) if phase in OUTWARD else (None, None)
+    if DUSK in facts.stands or (before == "dusk" and last_s is not None and last_s < 0.0):
         return "soon", say("Turn back before dark.")
     distance_m = _number(facts.readings, "position.home_distance")
     if distance_m is not None and distance_m <= OVERHEAD_M:

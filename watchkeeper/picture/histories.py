@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
 from watchkeeper.alerts.events import Level
 from watchkeeper.alerts.language import Language
-from watchkeeper.picture import limits
 from watchkeeper.picture.answering import position_lost
-from watchkeeper.picture.limits import Drawn
+from watchkeeper.picture.limits import CELLS, LANDING, LOST, MARGINS, SATELLITES, Drawn, lines
 from watchkeeper.picture.models import History, Limit
 from watchkeeper.picture.trail import Row, Series
 from watchkeeper.picture.values import finite
@@ -27,13 +26,13 @@ class Kind(NamedTuple):
     drawn: tuple[Drawn, ...]
 
 
-RESERVE: Final = Kind("return.reserve", "return.reserve_low", "charge at home", limits.RESERVE)
+RESERVE: Final = Kind("return.reserve", "return.reserve_low", "charge at home", LANDING)
 KINDS: Final = (
     RESERVE,
-    Kind("battery.cell_voltage", None, "cell voltage", limits.CELLS),
-    Kind("link.margin", None, "link margin", limits.MARGIN),
-    Kind("link.loss", None, "frames lost", limits.LOSS),
-    Kind("satellites.used", None, "satellites", limits.SATELLITES),
+    Kind("battery.cell_voltage", None, "cell voltage", CELLS),
+    Kind("link.margin", None, "link margin", MARGINS),
+    Kind("link.loss", None, "frames lost", LOST),
+    Kind("satellites.used", None, "satellites", SATELLITES),
 )
 MARGIN, LOSS = KINDS[2], KINDS[3]
 
@@ -55,30 +54,43 @@ class Histories:
             low = finite(read(INDEX[kind.low], now_us)) if kind.low is not None else None
             if lost and kind is RESERVE:
                 value = low = None  # how far from home it is, is not known
-            self._series[kind.reading].add(Row(round(time_s, 1), value, low))
+            self._series[kind.reading].add(Row(time_s, value, low))
 
-    def drawn(self, one: Watched, rules: Sequence[Rule], language: Language) -> list[History]:
-        """Return the histories to be drawn; of a link without a radio's report, what is lost of it."""
+    def drawn(self, one: Watched, limits: Mapping[str, Sequence[Limit]], language: Language) -> list[History]:
+        """Return the histories to be drawn; of a link without a radio's report, what is lost of it.
+
+        `limits` are those of `limits_of`; the reserve that it is reckoned with comes on top.
+        """
         shown = [kind for kind in KINDS if kind is not (LOSS if self._has(MARGIN) else MARGIN)]
-        return [self._history(kind, one, rules, language) for kind in shown]
+        return [self._history(kind, one, limits, language) for kind in shown]
 
     def _has(self, kind: Kind) -> bool:
         return not self._series[kind.reading].empty
 
-    def _history(self, kind: Kind, one: Watched, rules: Sequence[Rule], language: Language) -> History:
+    def _history(
+        self, kind: Kind, one: Watched, limits: Mapping[str, Sequence[Limit]], language: Language
+    ) -> History:
         rows = self._series[kind.reading].rows()
-        drawn = [
-            Limit(value=round(line.value, 3), words=language.tell(line.words), level=line.level)
-            for line in limits.lines(rules, kind.drawn)
-        ]
-        if kind is RESERVE and (floor_pct := finite(one.suite.required_pct, 1)) is not None:
-            drawn.insert(0, Limit(value=floor_pct, words=language.phrase("reserve"), level=Level.CAUTION))
-        low = [(row.time_s, row.low) for row in rows] if kind.low is not None else []
+        drawn = [*limits.get(kind.reading, ())]
+        if kind is RESERVE:
+            floor = Limit(value=one.suite.required_pct, words=language.phrase("reserve"), level=Level.CAUTION)
+            drawn.insert(0, floor)
         return History(
             reading=kind.reading,
             words=language.tell(kind.words),
             unit=CATALOGUE[INDEX[kind.reading]].unit_symbol,
-            points=[(row.time_s, row.value) for row in rows],
-            low=low,
+            points=[row[:2] for row in rows],
+            low=[row[::2] for row in rows] if kind.low is not None else [],
             limits=drawn,
         )
+
+
+def limits_of(rules: Sequence[Rule], language: Language) -> dict[str, list[Limit]]:
+    """Return the limits that rules set to each history, by its reading, in the crew's language."""
+    return {
+        kind.reading: [
+            Limit(value=round(line.value, 3), words=language.tell(line.words), level=line.level)
+            for line in lines(rules, kind.drawn)
+        ]
+        for kind in KINDS
+    }

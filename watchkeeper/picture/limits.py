@@ -18,10 +18,10 @@ class Drawn(NamedTuple):
     words: str
 
 
-RESERVE: Final = (Drawn("landing_floor", ("return.reserve",), "landing floor"),)
+LANDING: Final = (Drawn("landing_floor", ("return.reserve",), "landing floor"),)
 CELLS: Final = (Drawn("cell_floor", ("battery.cell_voltage",), "cell floor"),)
-MARGIN: Final = (Drawn("margin_least", ("link.margin_steady", "link.margin"), "least margin"),)
-LOSS: Final = (Drawn("loss_most", ("link.loss_least", "link.loss"), "most loss"),)
+MARGINS: Final = (Drawn("margin_least", ("link.margin_steady", "link.margin"), "least margin"),)
+LOST: Final = (Drawn("loss_most", ("link.loss_least", "link.loss"), "most loss"),)
 SATELLITES: Final = (Drawn("satellites_few", ("satellites.used",), "few satellites"),)
 
 

@@ -65,8 +65,8 @@ class Series:
         for kept in (self._old, recent):
             while kept and kept[0].time_s < first_s:
                 kept.popleft()
-        if self._bucket and self._bucket[-1].time_s < first_s:
-            self._bucket.clear()
+        if self._bucket and self._bucket[0].time_s < first_s:
+            self._bucket = [kept for kept in self._bucket if kept.time_s >= first_s]
 
     def _age(self, row: Row) -> None:
         bucket = self._bucket

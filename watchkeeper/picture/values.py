@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
+from watchkeeper.aircraft.catalogue import CATALOGUE
+from watchkeeper.aircraft.readings import BLIND, FAULT, Readings
 from watchkeeper.picture.models import Value
 
 _BEGIN: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -27,13 +29,31 @@ def finite(value: Any, digits: int = 3) -> float | None:
     return round(float(value), digits) + 0.0  # a negative zero becomes zero
 
 
+def known(readings: Readings, now_us: int) -> dict[str, Value]:
+    """Return the readings that are usable at `now_us`, by name; floats with six significant digits."""
+    found: dict[str, Value] = {}
+    read = readings.read
+    for i, held in enumerate(readings.values):
+        if held is None:
+            continue
+        value = read(i, now_us)
+        if value is BLIND or value is FAULT:
+            continue
+        if value.__class__ is float:
+            if not math.isfinite(value):
+                continue
+            value = float(f"{value:.6g}") + 0.0
+        found[CATALOGUE[i].name] = value
+    return found
+
+
 def plain(values: Mapping[str, Any]) -> dict[str, Value]:
-    """Return values by name, those left out that are unknown; floats with six significant digits."""
+    """Return values by name; floats with six significant digits, None for what is no finite number."""
     found: dict[str, Value] = {}
     for name, value in values.items():
-        if value.__class__ is float:
-            if math.isfinite(value):
-                found[name] = float(f"{value:.6g}") + 0.0
-        elif value is not None:
-            found[name] = value
+        found[name] = _six_digits(value) if isinstance(value, float) else value
     return found
+
+
+def _six_digits(value: float) -> float | None:
+    return float(f"{value:.6g}") + 0.0 if math.isfinite(value) else None

@@ -27,8 +27,8 @@ begins with `drill-`.
 
 Nothing leans on a property of MQTT 5; 3.1.1 will do. Retained messages tell how things stand; those of alerts that
 have been over for ten minutes are emptied (a payload of no bytes). Orders are not to be retained: those are
-ignored, and so is an order whose `message_id` was seen before; one older than 60 s is refused. Every other order
-is answered under `event` with its id as `in_reply_to`.
+ignored, and so is an order whose `message_id` was seen before; one older than 60 s is refused, one that says what
+somebody sees after 15 s. Every other order is answered under `event` with its id as `in_reply_to`.
 """
 
 _PARAMETERS: Final[dict[str, dict[str, Any]]] = {
@@ -103,8 +103,9 @@ _CHANNELS: Final[dict[str, _Channel]] = {
     ),
     "watchkeeper/{station}/{aircraft}/order": _Channel(
         "crewOrder",
-        "An order about an aircraft, before a take-off",
-        "Items of the checklist, test calls, and that the giver's own role hears (the post: reads) the watch.",
+        "An order about an aircraft",
+        "Before a take-off: items of the checklist, test calls, and that the giver's own role hears (the post: "
+        "reads) the watch. At any time: what observer or post see, which the pilot is told at once.",
         None,
     ),
 }
@@ -172,7 +173,8 @@ def _operation(topic: str) -> tuple[str, dict[str, Any]]:
         "bindings": {"mqtt": {"qos": 1, "retain": bool(said.retained), "bindingVersion": _BINDING}},
     }
     if receives:
-        answers = ["AlertEvent" if said.key == "alertOrder" else "PreparationEvent", "RefusalEvent"]
+        others = [] if said.key == "alertOrder" else ["PreparationEvent"]
+        answers = ["AlertEvent", *others, "RefusalEvent"]
         operation["reply"] = {
             "channel": {"$ref": "#/channels/event"},
             "messages": [{"$ref": f"#/channels/event/messages/{name}"} for name in answers],

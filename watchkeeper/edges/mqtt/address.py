@@ -119,9 +119,7 @@ class Topics:
         if who != WATCH and (not _SYSTEM.match(who) or int(who) > 255):
             raise ValueError("no such aircraft")
         if len(rest) == 1:
-            if who == WATCH:
-                raise ValueError("name the aircraft")
-            return int(who), None
+            return None if who == WATCH else int(who), None
         if len(rest) != 3 or rest[0] != "alert":
             raise ValueError("not an order's topic")
         rule = rest[1]

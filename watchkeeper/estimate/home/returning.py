@@ -152,14 +152,16 @@ class ReturnHome:
         return self._power_w
 
     @property
-    def required_pct(self) -> float | None:
-        """The usable charge that has to be left after landing, as last reckoned with; None without an answer."""
-        return self._case[0].required_pct if self._case is not None else None
+    def required_pct(self) -> float:
+        """The usable charge that has to be left after landing, as last reckoned with, %."""
+        return self._case[0].required_pct if self._case is not None else self._reserve_pct
 
     def turn_back_before(self) -> str | None:
         """Return what sets the last moment to turn back: charge, voltage or wind; None where none is near."""
-        if self._case is None or not math.isfinite(self._case[0].found.expected.time_s):
+        if self._case is None:
             return None
+        if not math.isfinite(self._case[0].found.expected.time_s):
+            return "wind"  # against it there is no way home
         return binds(*self._case, self._root_s)
 
     @property

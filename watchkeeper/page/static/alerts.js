@@ -1,11 +1,14 @@
 // What is wrong now, with buttons for whoever may.
 
-import { el, keyed, put, show, wordy } from "./dom.js";
+import { clean, el, keyed, put, show, wordy } from "./dom.js";
 import { order } from "./orders.js";
 import { everyAlert, waiting } from "./need.js";
 import { between, figure, LEVELS, ROLES, span } from "./words.js";
 
 const keyOf = ({ station, alert }) => `${station.station}/${alert.aircraft ?? "watch"}/${alert.rule}`;
+
+/** How a text ends that was cut; of a reason the beginning is enough. */
+const CUT = / … \(cut, \d+ characters\)$/;
 
 /** What may be done with an alert by this role. */
 function deeds({ alert, station }, role, can) {
@@ -16,7 +19,7 @@ function deeds({ alert, station }, role, can) {
   }
   if (can.has("reset") && alert.state === "latched-acknowledged") found.push(["reset", "Reset"]);
   if (can.has("unshelve") && alert.state === "shelved") found.push(["unshelve", "Take off the shelf"]);
-  else if (can.has("shelve") && alert.level !== "warning" && !alert.over && alert.state !== "shelved") {
+  else if (can.has("shelve") && role !== "observer" && alert.level !== "warning" && !alert.over && alert.state !== "shelved") {
     found.push(["shelve", "Shelve 10 min"]);
   }
   return found;
@@ -29,7 +32,9 @@ function states({ alert, station }) {
   if (alert.stale) words.push("old: its inputs have gone");
   if (alert.state === "shelved") words.push("shelved");
   if (alert.acknowledged_by.length > 0) {
-    words.push(`acknowledged by ${alert.acknowledged_by.map((role) => (ROLES[role] ?? role).toLowerCase()).join(", ")}`);
+    words.push(
+      `acknowledged by ${alert.acknowledged_by.map((role) => (ROLES[role] ?? role).toLowerCase()).join(", ")}`,
+    );
   }
   return words.join(" · ");
 }
@@ -50,7 +55,13 @@ export class Alerts {
     this.can = can;
     const all = everyAlert(stations);
     const several = stations.length > 1 || stations.some((station) => station.aircraft.length > 1);
-    keyed(this.list, all, keyOf, () => this.make(), (node, item) => this.update(node, item, several));
+    keyed(
+      this.list,
+      all,
+      keyOf,
+      () => this.make(),
+      (node, item) => this.update(node, item, several),
+    );
     show(this.none, all.length === 0);
     show(this.list, all.length > 0);
     const watching = stations.filter((station) => station.state === "watching").length;
@@ -83,23 +94,35 @@ export class Alerts {
     const who = aircraft === null ? `watch ${station.station}` : aircraft.name;
     put(find("who"), several || aircraft === null ? who : "", 40);
     put(find("for"), `for ${span(between(alert.since, station.time))}`);
-    put(find("callout"), untagged(alert.callout));
-    put(find("reason"), alert.reason);
+    put(find("callout"), untagged(alert.callout), 140);
+    put(find("reason"), clean(alert.reason, 90).replace(CUT, " …"));
     show(find("reason"), alert.reason !== "" && !brief);
     const evidence = brief ? [] : Object.entries(alert.evidence).slice(0, 6);
-    keyed(find("evidence"), evidence, ([name]) => name, () => el("div", "", wordy("dt"), wordy("dd")), (pair, [name, value]) => {
-      put(pair.firstElementChild, name, 60);
-      put(pair.lastElementChild, figure(value), 60);
-    });
+    keyed(
+      find("evidence"),
+      evidence,
+      ([name]) => name,
+      () => el("div", "", wordy("dt"), wordy("dd")),
+      (pair, [name, value]) => {
+        put(pair.firstElementChild, name, 60);
+        put(pair.lastElementChild, figure(value), 60);
+      },
+    );
     show(find("evidence"), evidence.length > 0);
     put(find("state"), states(item));
     show(find("state"), find("state").textContent !== "");
     node.target = { station: station.station, aircraft: alert.aircraft, rule: alert.rule };
-    keyed(find("deeds"), deeds(item, this.role, this.can), ([action]) => action, ([action]) => this.button(node, action), (button, [action, words]) => {
-      put(button, words);
-      button.setAttribute("aria-label", `${words}: ${who}, ${alert.callout.slice(0, 120)}`);
-      button.className = action === "acknowledge" ? "main" : "quiet";
-    });
+    keyed(
+      find("deeds"),
+      deeds(item, this.role, this.can),
+      ([action]) => action,
+      ([action]) => this.button(node, action),
+      (button, [action, words]) => {
+        put(button, words);
+        button.setAttribute("aria-label", `${words}: ${who}, ${alert.callout.slice(0, 120)}`);
+        button.className = action === "acknowledge" ? "main" : "quiet";
+      },
+    );
     show(find("deeds"), find("deeds").children.length > 0);
   }
 
@@ -126,7 +149,9 @@ export class Alerts {
       const raised = `${alert.level} ${alert.since}`;
       seen.set(key, raised);
       if (this.told.get(key) === raised || alert.acknowledged_by.length > 0) continue;
-      const words = clip(`${LEVELS[alert.level] ?? ""}. ${several && aircraft ? `${aircraft.name}. ` : ""}${alert.callout}`);
+      const words = clip(
+        `${LEVELS[alert.level] ?? ""}. ${several && aircraft ? `${aircraft.name}. ` : ""}${alert.callout}`,
+      );
       if (alert.level === "warning") speak(this.now, words);
       else if (alert.level === "caution") speak(this.polite, words);
     }
@@ -135,7 +160,7 @@ export class Alerts {
 }
 
 /** The words without their level, which stands on the tag beside them. */
-const untagged = (words) => words.replace(/^(Warning|Caution|Advisory)\. (?=\S)/, "");
+export const untagged = (words) => words.replace(/^(Warning|Caution|Advisory)\. (?=\S)/, "");
 
 const clip = (words) => words.slice(0, 200);
 

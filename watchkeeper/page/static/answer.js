@@ -19,7 +19,13 @@ export class Answer {
     this.figures = el("div", "figures", this.charge.node, this.count.node);
     this.gauge = svg("svg", { class: "gauge", role: "img", preserveAspectRatio: "none" });
     this.facts = el("dl", "line facts");
-    this.body.append(this.who, el("div", "verdict-line", this.tag, this.words), this.figures, this.gauge, this.facts);
+    this.body.append(
+      this.who,
+      el("div", "verdict-line", this.tag, this.words),
+      this.figures,
+      this.gauge,
+      this.facts,
+    );
     this.shown = null;
     new ResizeObserver(() => this.drawGauge()).observe(this.body);
   }
@@ -35,10 +41,17 @@ export class Answer {
     this.tag.className = `tag ${level}`;
     put(this.tag, TAGS[level] ?? "");
     show(this.tag, level !== "");
-    put(this.words, answer.words, 160);
+    put(this.words, answer.words || "Not known.", 160);
     put(this.charge.big, known(answer.reserve_pct) ? `${Math.round(answer.reserve_pct)} %` : "–");
     put(this.charge.label, "left at landing at home");
-    put(this.charge.small, known(answer.reserve_low_pct) ? `at least ${Math.floor(answer.reserve_low_pct)} %` : known(answer.reserve_pct) ? "bound not known" : UNKNOWN);
+    put(
+      this.charge.small,
+      known(answer.reserve_low_pct)
+        ? `at least ${Math.floor(answer.reserve_low_pct)} %`
+        : known(answer.reserve_pct)
+          ? "bound not known"
+          : UNKNOWN,
+    );
     this.drawFacts(aircraft);
     this.drawGauge();
     this.tick(false);
@@ -68,7 +81,12 @@ export class Answer {
   drawFacts(aircraft) {
     const { answer, place } = aircraft;
     const facts = [
-      ["Away", known(answer.distance_m) ? `${metres(answer.distance_m)}${known(answer.bearing_deg) ? `, bearing ${bearing(answer.bearing_deg)}` : ""}` : UNKNOWN],
+      [
+        "Away",
+        known(answer.distance_m)
+          ? `${metres(answer.distance_m)}${known(answer.bearing_deg) ? `, bearing ${bearing(answer.bearing_deg)}` : ""}`
+          : UNKNOWN,
+      ],
       ["Home in", clock(answer.time_home_s)],
       ["Height", metres(place?.height_m)],
       ["Speed", known(place?.speed_m_s) ? `${place.speed_m_s.toFixed(1)} m/s` : UNKNOWN],
@@ -95,8 +113,9 @@ export class Answer {
     const x = (pct) => rem * 0.8 + (Math.min(100, Math.max(0, pct)) / 100) * (w - rem * 1.6);
     const top = rem * 0.9;
     const foot = rem * 2;
-    const parts = [hatch()];
-    if (known(floor)) parts.push(svg("rect", { class: "g-floor", x: x(0), y: top, width: x(floor) - x(0), height: foot - top }));
+    const parts = [hatch(rem * 0.4)];
+    if (known(floor))
+      parts.push(svg("rect", { class: "g-floor", x: x(0), y: top, width: x(floor) - x(0), height: foot - top }));
     parts.push(svg("path", { class: "g-rule", d: `M${x(0)} ${foot}H${x(100)}` }));
     for (let pct = 0; pct <= 100; pct += 10) {
       parts.push(svg("path", { class: "g-rule", d: `M${x(pct)} ${foot}v${rem * (pct % 50 ? 0.3 : 0.5)}` }));
@@ -113,32 +132,60 @@ export class Answer {
       label(floor, `keep ${Math.round(floor)}`, h - rem * 0.15);
     }
     if (known(low)) {
-      parts.push(svg("path", { class: "g-low", d: `M${x(low)} ${(top + foot) / 2}H${x(expected)}M${x(low)} ${top + rem * 0.15}V${foot - rem * 0.15}` }));
+      parts.push(
+        svg("path", {
+          class: "g-low",
+          d: `M${x(low)} ${(top + foot) / 2}H${x(expected)}M${x(low)} ${top + rem * 0.15}V${foot - rem * 0.15}`,
+        }),
+      );
     }
     parts.push(svg("path", { class: "g-post", d: `M${x(expected)} ${top - rem * 0.3}V${foot}` }));
     label(expected, `${Math.round(expected)}`, rem * 0.55);
     this.gauge.setAttribute("viewBox", `0 0 ${w} ${h}`);
     this.gauge.setAttribute("height", String(h));
-    this.gauge.setAttribute("aria-label", `Charge at landing at home: expected ${Math.round(expected)} percent` + (known(low) ? `, at least ${Math.floor(low)}` : "") + (known(floor) ? `, to be kept ${Math.round(floor)}` : ""));
+    this.gauge.setAttribute(
+      "aria-label",
+      `Charge at landing at home: expected ${Math.round(expected)} percent` +
+        (known(low) ? `, at least ${Math.floor(low)}` : "") +
+        (known(floor) ? `, to be kept ${Math.round(floor)}` : ""),
+    );
     this.gauge.replaceChildren(...parts);
   }
 }
 
 function figure(name) {
-  const [big, label, small] = [el("span", "big-figure"), el("span", "figure-label"), wordy("span", "figure-small")];
+  const [big, label, small] = [
+    el("span", "big-figure"),
+    el("span", "figure-label"),
+    wordy("span", "figure-small"),
+  ];
   return { node: el("p", `figure figure-${name}`, big, label, small), big, label, small };
 }
 
-function hatch() {
-  const pattern = svg("pattern", { id: "hatch-floor", width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
-  pattern.append(svg("path", { class: "g-hatch", d: "M0 0V6" }));
+function hatch(wide) {
+  const pattern = svg("pattern", {
+    id: "hatch-floor",
+    width: wide,
+    height: wide,
+    patternUnits: "userSpaceOnUse",
+    patternTransform: "rotate(45)",
+  });
+  pattern.append(svg("path", { class: "g-hatch", d: `M0 0V${wide}` }));
   return svg("defs", {}, pattern);
 }
 
 /** Which aircraft this is, what it is doing, and whether it is heard. */
 export function whoIs(aircraft, station, several) {
-  const heard = aircraft.heard_s === null ? "never heard" : aircraft.heard_s > 3 ? `not heard for ${span(aircraft.heard_s)}` : "heard";
-  const parts = [several ? `${aircraft.name} (${station.station})` : aircraft.name, PHASES[aircraft.phase] ?? aircraft.phase ?? "phase not known"];
+  const heard =
+    aircraft.heard_s === null
+      ? "never heard"
+      : aircraft.heard_s > 3
+        ? `not heard for ${span(aircraft.heard_s)}`
+        : "heard";
+  const parts = [
+    several ? `${aircraft.name} (${station.station})` : aircraft.name,
+    PHASES[aircraft.phase] ?? aircraft.phase ?? "phase not known",
+  ];
   if (aircraft.mode) parts.push(`mode ${aircraft.mode.replaceAll("_", " ")}`);
   return [...parts, heard].join(" · ");
 }

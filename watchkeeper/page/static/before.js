@@ -33,7 +33,9 @@ export class Before {
   button(action, words) {
     const button = el("button", "quiet", words);
     button.type = "button";
-    button.addEventListener("click", () => this.give({ action }, action === "test" ? "Everybody is being called." : ""));
+    button.addEventListener("click", () =>
+      this.give({ action }, action === "test" ? "Everybody is being called." : ""),
+    );
     return button;
   }
 
@@ -46,26 +48,45 @@ export class Before {
   /** Returns whether there is anything to be shown before a take-off. */
   draw({ station, aircraft }, role, can) {
     const grounded = aircraft.phase === null || ["on_ground", "armed", "landed"].includes(aircraft.phase);
-    const any = grounded && (aircraft.waits.length > 0 || aircraft.checklist.length > 0 || aircraft.roles.length > 0);
+    const any =
+      grounded && (aircraft.waits.length > 0 || aircraft.checklist.length > 0 || aircraft.roles.length > 0);
     show(this.part, any);
     this.target = { station: station.station, aircraft: aircraft.system };
     if (!any) return false;
     const live = station.state === "watching";
-    keyed(this.waits.list, aircraft.waits.slice(0, 60), (words) => words, () => wordy("li"), (node, words) => put(node, words));
+    keyed(
+      this.waits.list,
+      aircraft.waits.slice(0, 60),
+      (words) => words,
+      () => wordy("li"),
+      (node, words) => put(node, words),
+    );
     show(this.nothing, aircraft.waits.length === 0);
     show(this.checks.room, aircraft.checklist.length > 0);
     const may = live && (can.has("check") || can.has("uncheck"));
-    keyed(this.checks.list, aircraft.checklist, (check) => check.words, (check) => this.tick(check), (node, check) => {
-      const box = node.querySelector("input");
-      box.disabled = !may;
-      if (!box.dataset.sending) box.checked = check.done;
-    });
+    keyed(
+      this.checks.list,
+      aircraft.checklist,
+      (check) => check.words,
+      (check) => this.tick(check),
+      (node, check) => {
+        const box = node.querySelector("input");
+        box.disabled = !may;
+        if (!box.dataset.sending) box.checked = check.done;
+      },
+    );
     show(this.roles.room, aircraft.roles.length > 0);
-    keyed(this.roles.list, aircraft.roles, (check) => check.words, () => el("li", "", wordy("b"), el("span")), (node, check) => {
-      put(node.firstElementChild, ROLE_OF[check.words] ?? check.words, 60);
-      put(node.lastElementChild, check.done ? "hears the watch" : "has not confirmed");
-      node.className = check.done ? "done" : "open";
-    });
+    keyed(
+      this.roles.list,
+      aircraft.roles,
+      (check) => check.words,
+      () => el("li", "", wordy("b"), el("span")),
+      (node, check) => {
+        put(node.firstElementChild, ROLE_OF[check.words] ?? check.words, 60);
+        put(node.lastElementChild, check.done ? "hears the watch" : "has not confirmed");
+        node.className = check.done ? "done" : "open";
+      },
+    );
     show(this.call, live && can.has("test"));
     const own = aircraft.roles.find((check) => check.words === role);
     show(this.hear, live && can.has("confirm") && aircraft.roles.some((check) => !check.done) && !own?.done);

@@ -10,7 +10,12 @@ const STACKS = /(\p{M}{3})\p{M}+/gu; // marks piled up over their line
 /** Make text from outside fit to be shown: short, on its own lines, turning nothing around. */
 export function clean(text, most = MOST) {
   const whole = String(text ?? "");
-  const part = whole.slice(0, most * 4).replace(TURNS, "").replace(CONTROLS, " ").replace(STACKS, "$1").trim();
+  const part = whole
+    .slice(0, most * 4)
+    .replace(TURNS, "")
+    .replace(CONTROLS, " ")
+    .replace(STACKS, "$1")
+    .trim();
   const letters = Array.from(part);
   if (letters.length <= most && whole.length <= most * 4) return part;
   return `${letters.slice(0, most).join("")} … (cut, ${whole.length} characters)`;

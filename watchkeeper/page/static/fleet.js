@@ -17,12 +17,26 @@ export class Fleet {
   draw(stations, opened, chosen) {
     const all = everyone(stations);
     const several = stations.length > 1;
-    keyed(this.list, all, nameOf, (one) => this.make(one), (node, one) => this.update(node, one, opened, several));
+    keyed(
+      this.list,
+      all,
+      nameOf,
+      (one) => this.make(one),
+      (node, one) => this.update(node, one, opened, several),
+    );
     show(this.follow, chosen !== null && all.length > 1);
   }
 
   make(one) {
-    const button = el("button", "one", el("span", "tag"), wordy("span", "one-name"), wordy("span", "one-words"), el("span", "one-figures"), wordy("span", "one-state"));
+    const button = el(
+      "button",
+      "one",
+      el("span", "tag"),
+      wordy("span", "one-name"),
+      wordy("span", "one-words"),
+      el("span", "one-figures"),
+      wordy("span", "one-state"),
+    );
     button.type = "button";
     button.addEventListener("click", () => this.choose(nameOf(one)));
     return el("li", "", button);
@@ -39,7 +53,11 @@ export class Fleet {
     tag.className = `tag ${level}`;
     put(tag, gone ? `Watch ${station.state}` : (LEVELS[level] ?? ""));
     show(tag, tag.textContent !== "");
-    put(name, `${aircraft.name}${several ? ` · ${station.station}` : ""}${station.exercise && several ? " · exercise" : ""}`, 60);
+    put(
+      name,
+      `${aircraft.name}${several ? ` · ${station.station}` : ""}${station.exercise && several ? " · exercise" : ""}`,
+      60,
+    );
     put(words, aircraft.answer.words, 90);
     const { answer, place } = aircraft;
     const numbers = [];
@@ -50,10 +68,15 @@ export class Fleet {
     put(figures, numbers.join(" · "));
     show(figures, numbers.length > 0);
     const doing = PHASES[aircraft.phase] ?? aircraft.phase ?? "phase not known";
-    const silent = known(aircraft.heard_s) && aircraft.heard_s > 3 ? `not heard for ${span(aircraft.heard_s)}` : "";
+    const silent =
+      known(aircraft.heard_s) && aircraft.heard_s > 3 ? `not heard for ${span(aircraft.heard_s)}` : "";
     const acknowledged = [...new Set(aircraft.alerts.flatMap((one_) => one_.acknowledged_by))].join(", ");
     const since = gone ? `old by ${span(between(station.since, station.time))}` : "";
-    put(state, [doing, silent, since, acknowledged ? `acknowledged by ${acknowledged}` : ""].filter(Boolean).join(" · "), 160);
+    put(
+      state,
+      [doing, silent, since, acknowledged ? `acknowledged by ${acknowledged}` : ""].filter(Boolean).join(" · "),
+      160,
+    );
     button.setAttribute("aria-pressed", String(nameOf(one) === opened));
     button.classList.toggle("gone", gone);
   }

@@ -23,8 +23,13 @@ export class History {
     const bound = known(history.low.at(-1)?.[1]) ? `, at least ${figure(history.low.at(-1)[1])}` : "";
     put(this.value, said + bound);
     const limits = history.limits.slice(0, 4).filter((limit) => known(limit.value));
-    const words = limits.map((limit) => `${LEVELS[limit.level] ?? limit.level} at ${figure(limit.value)}: ${limit.words.slice(0, 60)}`);
-    this.chart.setAttribute("aria-label", `${history.words.slice(0, 60)} now ${said}${bound}. ${words.join("; ")}`);
+    const words = limits.map(
+      (limit) => `${LEVELS[limit.level] ?? limit.level} at ${figure(limit.value)}: ${limit.words.slice(0, 60)}`,
+    );
+    this.chart.setAttribute(
+      "aria-label",
+      `${history.words.slice(0, 60)} now ${said}${bound}. ${words.join("; ")}`,
+    );
     const width = this.node.clientWidth;
     if (width === 0) return;
     const rem = parseFloat(getComputedStyle(this.chart).fontSize);
@@ -51,7 +56,8 @@ export class History {
       parts.push(svg("path", { class: "h-low", d: line(history.low, x, y) }));
     }
     parts.push(svg("path", { class: "h-line", d: line(points, x, y) }));
-    if (known(last)) parts.push(svg("circle", { class: "h-now", cx: x(points.at(-1)[0]), cy: y(last), r: rem * 0.22 }));
+    if (known(last))
+      parts.push(svg("circle", { class: "h-now", cx: x(points.at(-1)[0]), cy: y(last), r: rem * 0.22 }));
     const taken = [];
     for (const limit of limits) {
       parts.push(svg("path", { class: `h-limit ${limit.level}`, d: `M${left} ${y(limit.value)}H${right}` }));
@@ -59,7 +65,19 @@ export class History {
       if (at < top + rem * 0.8) at = y(limit.value) + rem * 0.95;
       while (taken.some((other) => Math.abs(other - at) < rem * 1.05)) at += rem * 1.1;
       taken.push(at);
-      text(fitted(`${LEVELS[limit.level] ?? ""} ${figure(limit.value)}, ${limit.words}`, width / rem), left + 2, at, "start", "h-limit-words");
+      text(
+        fitted(
+          `${LEVELS[limit.level] ?? ""} ${figure(limit.value)} ${unit(history.unit)}, ${limit.words}`.replace(
+            " ,",
+            ",",
+          ),
+          width / rem,
+        ),
+        left + 2,
+        at,
+        "start",
+        "h-limit-words",
+      );
     }
     text(`${span(elapsed_s - from_s)} ago`, left, height - rem * 0.3, "start", "h-scale");
     text("now", right, height - rem * 0.3, "end", "h-scale");
@@ -68,7 +86,8 @@ export class History {
   }
 }
 
-const fitted = (words, ems) => (words.length > ems * 1.75 ? `${words.slice(0, Math.max(8, Math.floor(ems * 1.75) - 1))}…` : words);
+const fitted = (words, ems) =>
+  words.length > ems * 1.75 ? `${words.slice(0, Math.max(8, Math.floor(ems * 1.75) - 1))}…` : words;
 
 /** A line with a gap wherever a value is missing. */
 function line(points, x, y) {

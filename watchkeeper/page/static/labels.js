@@ -1,6 +1,15 @@
 // Where words stand on the plan so that none covers another or a mark.
 
-const AROUND = [[1, 0], [-1, 0], [0.75, -0.75], [0.75, 0.75], [-0.75, -0.75], [-0.75, 0.75], [0, -1], [0, 1]];
+const AROUND = [
+  [1, 0],
+  [-1, 0],
+  [0.75, -0.75],
+  [0.75, 0.75],
+  [-0.75, -0.75],
+  [-0.75, 0.75],
+  [0, -1],
+  [0, 1],
+];
 
 export class Labels {
   constructor(width, height, em) {
@@ -13,7 +22,12 @@ export class Labels {
 
   /** How wide words are drawn, px; a little more than they really are. */
   wide(words) {
-    return Array.from(words).reduce((sum, letter) => sum + (letter > "\u2e80" ? 1.05 : /[ilj.,' ]/.test(letter) ? 0.34 : 0.6), 0.2) * this.em;
+    return (
+      Array.from(words).reduce(
+        (sum, letter) => sum + (letter > "\u2e80" ? 1.05 : /[ilj.,' ]/.test(letter) ? 0.34 : 0.6),
+        0.2,
+      ) * this.em
+    );
   }
 
   /**
@@ -23,12 +37,21 @@ export class Labels {
   place(lines, x, y, radius, needed) {
     const [w, h] = [Math.max(...lines.map((words) => this.wide(words))), lines.length * this.em * 1.15];
     let best = null;
-    for (const [ring, far] of [radius + 3, radius + this.em * 1.4, radius + this.em * 3, radius + this.em * 4.6].entries()) {
+    for (const [ring, far] of [
+      radius + 3,
+      radius + this.em * 1.4,
+      radius + this.em * 3,
+      radius + this.em * 4.6,
+    ].entries()) {
       for (const [dx, dy] of AROUND) {
         const cx = x + dx * (far + w / 2) - (dx === 0 ? 0 : 0);
         const cy = y + dy * (far + h / 2);
         const box = [cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2];
-        const out = Math.max(0, -box[0]) + Math.max(0, -box[1]) + Math.max(0, box[2] - this.width) + Math.max(0, box[3] - this.height);
+        const out =
+          Math.max(0, -box[0]) +
+          Math.max(0, -box[1]) +
+          Math.max(0, box[2] - this.width) +
+          Math.max(0, box[3] - this.height);
         const cost = this.covered(box) + out * 400 + ring * 8;
         if (best === null || cost < best.cost) best = { box, cost, ring, out };
       }

@@ -17,7 +17,9 @@ export function byUrgency(a, b) {
 }
 
 export function worst(aircraft) {
-  return aircraft.alerts.filter((alert) => !alert.over).reduce((least, alert) => Math.min(least, urgency(alert)), 3);
+  return aircraft.alerts
+    .filter((alert) => !alert.over)
+    .reduce((least, alert) => Math.min(least, urgency(alert)), 3);
 }
 
 const inFlight = (aircraft) => !["on_ground", "landed", "armed"].includes(aircraft.phase);
@@ -45,7 +47,19 @@ function gone(station) {
   if (station.state !== "lost") return [];
   const level = station.aircraft.length === 0 || station.aircraft.some(inFlight) ? "warning" : "caution";
   const callout = `Watch. ${station.station} is not heard any more.`;
-  const alert = { aircraft: null, rule: "", level, state: "normal", since: station.since, callout, reason: "", evidence: {}, stale: false, over: false, acknowledged_by: [] };
+  const alert = {
+    aircraft: null,
+    rule: "",
+    level,
+    state: "normal",
+    since: station.since,
+    callout,
+    reason: "",
+    evidence: {},
+    stale: false,
+    over: false,
+    acknowledged_by: [],
+  };
   return [{ station, aircraft: null, alert }];
 }
 

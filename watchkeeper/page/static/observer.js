@@ -16,6 +16,8 @@ export class Observer {
     this.station = null;
     this.aircraft = null;
     this.presses = 0;
+    // what lies under the bar of buttons can be scrolled out from under it
+    new ResizeObserver(() => document.documentElement.style.setProperty("--bar", `${part.offsetHeight}px`)).observe(part);
     const buttons = part.querySelector("#observer-buttons");
     for (const [text, words] of Object.entries(SIGHTED)) {
       const button = el("button", `big sight-${text}`, icon(text), el("span", "", words));
@@ -60,6 +62,12 @@ export class Observer {
     clearTimeout(this.fades);
     this.says.className = how;
     put(this.says, words);
-    if (how === "sent") this.fades = setTimeout(() => this.say("Press to tell the pilot at once.", ""), STANDS_MS);
+    if (how === "sending") return;
+    this.fades = setTimeout(() => this.rest(), how === "sent" ? STANDS_MS : 4 * STANDS_MS);
+  }
+
+  rest() {
+    this.says.className = "";
+    put(this.says, "Press to tell the pilot at once.");
   }
 }
