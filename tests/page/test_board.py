@@ -63,7 +63,7 @@ def test_the_board_shows_what_the_watchs_own_page_shows() -> None:
     (drawn,), (its,) = there.histories, craft.histories
     assert (drawn.reading, drawn.words, drawn.unit, drawn.limits) == (its.reading, its.words, its.unit, its.limits)
     assert [value for _, value in drawn.points] == [41.0, 41.0]  # two seconds
-    apart = {"aircraft", "said", "since", "time", "elapsed_s"}
+    apart = {"aircraft", "said", "time", "elapsed_s"}
     assert shown.model_dump(exclude=apart) == own.model_dump(exclude=apart)
 
 
@@ -120,6 +120,7 @@ def test_a_watch_that_tells_nothing_for_five_seconds_is_lost_though_it_says_it_w
     assert (craft.answer.standing, craft.answer.reserve_pct, craft.readings) == ("unknown", None, {})
     assert craft.alerts[0].stale
     assert craft.blind == ["The watch has told nothing for 5 s."]
+    assert craft.answer.words == "Not known. Its watch tells nothing any more."
     assert craft.place is not None
     assert craft.place.age_s == pytest.approx(5.2, abs=0.05)
     field.beat()
@@ -186,17 +187,15 @@ def test_without_broker_all_is_lost_and_the_board_says_so() -> None:
     hall = Hall()
     field = Field(hall)
     up(field)
-    hall.board.away("Message broker lost: timed out. Check the network.", hall.now_us)
+    hall.board.away("Broker lost, timed out. Check the network.", hall.now_us)
     field.beat()
     assert hall.only().state == "watching"  # it may be back at once
     hall.wait(2.001)
     first, shown = hall.pictures()
     assert (first.state, rules(first)) == ("lost", ["board-broker"])
-    assert first.alerts[0].reason == "Message broker lost: timed out. Check the network."
+    assert first.alerts[0].reason == "Broker lost, timed out. Check the network."
     assert shown.state == "lost"
-    assert (
-        hall.board.reason_against("field-1", hall.now_us) == "Message broker lost: timed out. Check the network."
-    )
+    assert hall.board.reason_against("field-1", hall.now_us) == "Broker lost, timed out. Check the network."
     hall.board.connected()
     field.beat()
     assert hall.only().state == "watching"

@@ -135,7 +135,7 @@ async def test_a_broker_that_is_away_at_the_start_and_comes_and_goes(broker: Bro
             broker.stop()
             await wall.until(lambda: wall.shows(wall.board.name, "board-broker"))
             assert wall.state("field-1") == "lost"
-            why = "Message broker not reached: connection refused. Check that it runs, and its address."
+            why = "Broker not reached, connection refused. Check that it runs."
             await wall.until(lambda: wall.pictures()[wall.board.name].alerts[0].reason == why)
             broker.start()
             await wall.until(lambda: wall.state("field-1") == "watching")

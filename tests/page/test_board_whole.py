@@ -283,7 +283,7 @@ async def test_a_board_whose_broker_is_away_runs_and_says_so(broker: Broker, tmp
             await viewer.until(lambda: viewer.pictures)
             (own,) = viewer.pictures.values()
             assert own["state"] == "lost"
-            assert own["alerts"][0]["callout"] == "No message broker. Nothing here is current."
+            assert own["alerts"][0]["callout"] == "No broker. Nothing here is current."
         assert "Traceback" not in board.said()
         assert viewer.keys["post"] not in board.said()
         assert (await board.end())[0] == 0

@@ -93,7 +93,15 @@ async def _open(
         {"post": keys.by_role["post"]}
     )  # a board orders in the name of the command post, and of nobody else
     server = PageServer(
-        place, scene, line.asking.carry_out, post, load_assets(), scene.clock, station=scene.name, names=names
+        place,
+        scene,
+        line.asking.carry_out,
+        post,
+        load_assets(),
+        scene.clock,
+        station=scene.name,
+        names=names,
+        own_watch=False,
     )
     await server.open()
     for said in (

@@ -69,6 +69,7 @@ class PageServer:
         names: Iterable[str] = (),
         routes: Sequence[Routes] = (),
         streams: Streams | None = None,
+        own_watch: bool = True,
     ) -> None:
         """`clock` gives microseconds of real time; `station` names the cookie; `names` are more of this host's."""
         self._place = place
@@ -80,6 +81,8 @@ class PageServer:
         self._cookie = cookie_name(station)
         self._guard = Guard((*names, place.host))
         self._routes = tuple(routes)
+        self._own_watch = own_watch
+        """Whether what is shown ends with this program."""
         self._rates = {role: Rate(clock()) for role in MAY}
         self._changed = asyncio.Event()
         self._runner: web.AppRunner | None = None
@@ -198,7 +201,7 @@ class PageServer:
         self.longest_s = max(self.longest_s, took_s)
 
     async def _farewell(self) -> None:
-        if len(self.streams):
+        if self._own_watch and len(self.streams):
             with contextlib.suppress(Exception):  # it ends in any case
                 self._push(stopped=True)
                 await self.streams.sent(FAREWELL_S)

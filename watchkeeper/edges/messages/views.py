@@ -90,8 +90,10 @@ class WatchOutlook(Message):
     """`…/watch/outlook`, once a second: what the watch says of itself."""
 
     aircraft: None
+    since: Utc
+    """When it began."""
     time: Utc
-    """By the watch's own clock: in a drill, the scenario's."""
+    """Both by the watch's own clock: in a drill, the scenario's."""
     elapsed_s: float
     alerts: list[Listed]
     hearing: dict[str, bool | None]
@@ -125,6 +127,7 @@ def watch_outlook_of(shown: StationPicture, head: dict[str, Any]) -> WatchOutloo
     return WatchOutlook(
         **head,
         aircraft=None,
+        since=shown.since,
         time=shown.time,
         elapsed_s=round(shown.elapsed_s, 3),
         alerts=_listed(shown.alerts),

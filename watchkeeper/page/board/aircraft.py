@@ -25,6 +25,7 @@ GONE_US: Final = 60_000_000
 SETTLED_US: Final = 3_000_000
 """By then a watch has told all that it tells once a second."""
 MOST_DRAWN: Final = 8
+NOT_KNOWN: Final = "Not known. Its watch tells nothing any more."
 NOWHERE: Final = Surroundings(home=None, points=[], obstacles=[], places=[], zones=[])
 
 
@@ -92,7 +93,7 @@ class BoardAircraft:
             mode=self._word("mode", "flight.mode"),
             armed=fast.armed if fast is not None else None,
             heard_s=None if fast is None or fast.heard_s is None else round(fast.heard_s + age_s, 1),
-            answer=self._answer(lost, age_s),
+            answer=self._answer(NOT_KNOWN if lost else "", age_s),
             alerts=alerts,
             blind=[*([lost] if lost else []), *missing, *(fast.blind if fast is not None and not lost else [])],
             place=self._place(age_s),
@@ -112,19 +113,19 @@ class BoardAircraft:
         value = getattr(self.fast, field) if self.fast is not None else self._readings.get(reading)
         return value if isinstance(value, str) else None
 
-    def _answer(self, lost: str, age_s: float) -> Answer:
-        told = None if self.fast is None or lost else self.fast.answer
+    def _answer(self, why_not: str, age_s: float) -> Answer:
+        told = None if self.fast is None or why_not else self.fast.answer
         if told is not None:
             left_s = told.turn_back_in_s
             return told if left_s is None else told.model_copy(update={"turn_back_in_s": round(left_s - age_s, 1)})
-        known = {} if lost else self._readings
+        known = {} if why_not else self._readings
 
         def number(name: str) -> float | None:
             return _number(known.get(name))
 
         return Answer(
             standing="unknown",
-            words=lost or "Not told.",
+            words=why_not or "Not told.",
             reserve_pct=number("return.reserve"),
             reserve_low_pct=number("return.reserve_low"),
             floor_pct=None,

@@ -113,7 +113,7 @@ class Asking:
         except PublishRefusedError as refused:
             return refused.trouble.say
         except aiomqtt.MqttError:
-            return "The message broker is not heard."
+            return "The broker is not heard."
         except TimeoutError:
             return NOT_CONFIRMED
         finally:

@@ -19,7 +19,7 @@ MAX_TOLD: Final = 200
 """Kinds of messages not understood that are told in the log; all more are only counted."""
 AWAY_US: Final = 2_000_000
 """A broker that is away for no longer is no loss."""
-STARTING: Final = "Connecting to the message broker."
+STARTING: Final = "Connecting to the broker."
 
 
 class Board:
@@ -86,7 +86,7 @@ class Board:
         """Return the picture of the board itself, if it has anything to say."""
         since, alerts = utc_text(self._away_us or self._began_us), []
         if away:
-            words = "No message broker. Nothing here is current."
+            words = "No broker. Nothing here is current."
             alerts.append(own_alert("board-broker", Level.CAUTION, words, away, since))
         elif alone:
             why = "No watch has told anything to this broker."

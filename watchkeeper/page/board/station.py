@@ -212,7 +212,7 @@ class BoardStation:
     def _since(self, life: Life, now_us: int) -> str:
         """Return since when the watch watches, by its own word; else since when not, by the time of its alerts."""
         if life.state == "watching":
-            return utc_text(life.since_us)
+            return self._outlook.since if self._outlook is not None else utc_text(life.since_us)
         return utc_text(self._time_us(now_us) - (now_us - life.since_us))
 
     def _shown(self, system: int | None, listed: dict[str, Listed], told_us: int, lost: str) -> list[ShownAlert]:
