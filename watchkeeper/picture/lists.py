@@ -29,7 +29,7 @@ def shown_alert(alert: Alert, since: str) -> ShownAlert:
 
 
 def blind_words(lacks: Lacks, language: Language) -> list[str]:
-    """Return what the watch cannot see of an aircraft: by subject, with the readings that are missing and why.
+    """Return what the watch cannot see of an aircraft: by subject, with the first of the readings that are missing, and why.
 
     Rules of one subject are one line.
     """
@@ -41,7 +41,8 @@ def blind_words(lacks: Lacks, language: Language) -> list[str]:
         why = [language.tell(name) for name in named if name not in INDEX]
         missing = [name for name in named if name in INDEX]
         if missing and not why:
-            why = [language.phrase("not received: {}", ", ".join(missing))]
+            others = f" +{len(missing) - 1}" if len(missing) > 1 else ""
+            why = [language.phrase("not received: {}", missing[0] + others)]
         told = language.subject(subject)
         lines.append(f"{told}: {', '.join(why)}" if why else told)
     return sorted(lines)

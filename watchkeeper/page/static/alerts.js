@@ -77,8 +77,9 @@ export class Alerts {
     part("span", "who");
     node.append(el("span", "for"));
     part("p", "callout");
-    part("p", "reason");
-    node.append(el("dl", "evidence line"), el("p", "state"), el("div", "deeds"), el("p", "answer"));
+    node.append(el("p", "state"), el("div", "deeds"), el("p", "answer"));
+    const why = node.appendChild(el("details", "why"));
+    why.append(wordy("summary", "", "Why"), wordy("p", "reason"), el("dl", "evidence line"));
     node.querySelector(".answer").setAttribute("role", "status");
     return node;
   }
@@ -95,11 +96,11 @@ export class Alerts {
     put(find("who"), several || aircraft === null ? who : "", 40);
     put(find("for"), `for ${span(between(alert.since, station.time))}`);
     put(find("callout"), untagged(alert.callout), 140);
-    put(find("reason"), clean(alert.reason, 90).replace(CUT, " …"));
-    show(find("reason"), alert.reason !== "" && !brief);
-    const evidence = brief ? [] : Object.entries(alert.evidence).slice(0, 6);
+    const why = find("why");
+    put(why.querySelector(".reason"), clean(alert.reason, 300).replace(CUT, " …"));
+    const evidence = Object.entries(alert.evidence).slice(0, 12);
     keyed(
-      find("evidence"),
+      why.querySelector(".evidence"),
       evidence,
       ([name]) => name,
       () => el("div", "", wordy("dt"), wordy("dd")),
@@ -108,7 +109,7 @@ export class Alerts {
         put(pair.lastElementChild, figure(value), 60);
       },
     );
-    show(find("evidence"), evidence.length > 0);
+    show(why, alert.reason !== "" || evidence.length > 0);
     put(find("state"), states(item));
     show(find("state"), find("state").textContent !== "");
     node.target = { station: station.station, aircraft: alert.aircraft, rule: alert.rule };
