@@ -10,6 +10,7 @@ from geographiclib.geodesic import Geodesic
 
 from tests.alerts.speech import german
 from tests.picture.craft import HOME, T0_US, Craft, Field, rules
+from tests.picture.pictures import Watching
 from watchkeeper.aircraft.files import load_aircraft_file, load_sortie_file
 from watchkeeper.alerts.events import Level, Order, RoutineCall
 from watchkeeper.engine import GONE_AFTER_US, Engine
@@ -272,7 +273,8 @@ def test_one_that_is_gone_leaves_nothing_behind() -> None:
     assert one.answer.standing == "home"
     assert one.answer.words == "On the ground."
     craft.silent = True
-    assert field.fly(GONE_AFTER_US / 1e6 + 5).aircraft == []
+    assert field.one(10).answer.words == "On the ground. Not heard for 10 s."
+    assert field.fly(GONE_AFTER_US / 1e6 - 5).aircraft == []
     craft.silent = False
     (back,) = field.fly(3).aircraft
     times = [time_s for time_s, _ in back.histories[1].points]
@@ -483,6 +485,23 @@ def test_what_is_suppressed_is_not_shown_and_what_is_shelved_comes_last() -> Non
     assert "satellite-loss" not in {alert.rule for alert in lost.alerts}
     listed = {alert.rule: alert.state for alert in field.engine.alerts()}
     assert listed["satellite-loss"] == "suppressed"
+
+
+def test_a_shelved_alert_makes_no_answer_better() -> None:
+    watching = Watching("four-faults")
+    at_s, (one,) = 185.0, watching.fly(185.0).aircraft
+    while one.answer.standing != "now" and at_s < 260.0:
+        at_s += 1.0
+        (one,) = watching.fly(at_s).aircraft
+    assert one.answer.words == "Turn back now."
+    for rule in ("return-now", "return-reserve"):
+        order = Order("shelve", rule=rule, aircraft=one.system, role="pilot", minutes=5.0)
+        watching.engine.order(order, watching.now_us / 1e6)
+    (one,) = watching.fly(at_s + 2.0).aircraft
+    assert {"return-now", "return-reserve"} <= {alert.rule for alert in one.alerts if alert.state == "shelved"}
+    assert one.answer.turn_back_in_s is not None
+    assert one.answer.turn_back_in_s < 0.0
+    assert (one.answer.standing, one.answer.words) == ("now", "Turn back now.")
 
 
 def test_before_a_take_off_it_says_what_is_open() -> None:

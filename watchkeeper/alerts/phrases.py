@@ -287,6 +287,7 @@ _TERMINAL: Final = (
 """What became of an alert, and why it is over."""
 _PICTURE: Final = (
     "On the ground.",
+    "On the ground. Not heard for {} s.",
     "Over home.",
     "Can get home.",
     "On its way home.",

@@ -71,6 +71,8 @@ def _standing(
     say = language.phrase
     silent_s = one.silent_us(now_us) / 1e6
     if phase in GROUND:
+        if one.silent_us(now_us) > QUIET_US:  # switched off there, as a rule; but nobody would hear it take off
+            return "home", say("On the ground. Not heard for {} s.", *_whole(silent_s))
         return "home", say("On the ground.")
     unseen = "link-lost" in facts.stands or "return.reserve" not in facts.readings
     if unseen and one.silent_us(now_us) > QUIET_US:

@@ -162,7 +162,7 @@ class Painter:
         readings = known(aircraft.readings, at_us)
         kept.look(at_us)
         told = [alert for alert in alerts if alert.stands and not alert.silent]
-        facts = Facts(readings, frozenset(alert.rule for alert in told), held.ids, held.landing_floor_pct)
+        facts = Facts(readings, _true_now(alerts), held.ids, held.landing_floor_pct)
         phase = aircraft.readings.values[_PHASE]
         wind_m_s = finite(readings.get("wind.speed"), 1)
         checks = one.preparing.readiness.checks
@@ -200,6 +200,12 @@ def _reach(one: Watched, readings: Mapping[str, Value]) -> list[float]:
     contour = [finite(value, 1) for value in one.suite.contour]
     known_m = [value for value in contour if value is not None]
     return known_m if len(known_m) == len(contour) else []
+
+
+def _true_now(alerts: Sequence[Alert]) -> frozenset[str]:
+    """Return the rules that hold: a shelved alert is told nobody, and makes nothing better than it is."""
+    shelved = AlertState.SHELVED
+    return frozenset(one.rule for one in alerts if one.stands and (not one.silent or one.state is shelved))
 
 
 def _shared(kept: Kept, everybody: Sequence[Kept]) -> bool:
