@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 from tests.test_before_take_off import Ground
 from tests.test_test_calls import RULES
 from watchkeeper.alerts.audience import told
 from watchkeeper.alerts.events import AlertChange, Change, Level
 from watchkeeper.page.hearing import HEARS, MOST_PHONES, NOT_HEARING, STOPPED, Hearing
+from watchkeeper.page.listened import YOUNG_S, Listened
 from watchkeeper.rules.wording import MOST_WORDS
 
 S = 1_000_000
@@ -15,7 +19,7 @@ S = 1_000_000
 class Post:
     """Phones, their connections, and what was reported of them."""
 
-    def __init__(self) -> None:
+    def __init__(self, listened: Listened | None = None) -> None:
         self.now_us = 5 * S
         self.connected = {"observer", "pilot", "post"}
         self.reports: list[tuple[str, bool, str]] = []
@@ -23,7 +27,8 @@ class Post:
         self.hearing = Hearing(
             lambda *told: self.reports.append(told),
             self.connected.__contains__,
-            began=self.began.append,
+            plays=lambda role, anew: self.began.append(role) if anew else None,
+            listened=listened,
             now_us=lambda: self.now_us,
         )
 
@@ -146,6 +151,41 @@ def test_names_without_end_fill_nothing() -> None:
         post.hearing.heard("observer", f"phone-{number}", 1.0)
     assert len(post.hearing._roles["observer"].played) == MOST_PHONES
     assert post.observer is True
+
+
+async def test_a_watch_that_begins_anew_expects_the_observer_who_was_listening(tmp_path: Path) -> None:
+    file = tmp_path / "state" / "mark"
+    first = Post(Listened(file))
+    first.go(60)
+    await first.hearing._listened.keep(listens=False)
+    assert (first.observer, first.reports, file.exists()) == (None, [], False)
+    first.plays(10)
+    await first.hearing._listened.keep(listens=True)  # then it is killed
+    again = Post(Listened(file))
+    assert (again.observer, again.reports) == (False, [])  # not heard yet, and no calm about it
+    again.go(24)
+    assert again.reports == []
+    again.go(2)
+    assert again.reports == [("observer", False, NOT_HEARING)]
+    again.plays(10)
+    assert [ok for _, ok, _ in again.reports] == [False, True]
+    back = Post(Listened(file))
+    back.go(10)
+    back.plays(10)
+    back.go(6)
+    assert (back.observer, back.reports, back.began) == (True, [], ["observer"])
+    stops = Post(Listened(file))
+    stops.go(10)
+    stops.hearing.stopped("observer", "a")  # on the phone, which had never been heard by this watch
+    stops.go(60)
+    await stops.hearing._listened.keep(listens=True)
+    await stops.hearing._listened.keep(listens=stops.observer is not None)
+    assert not file.exists()
+    assert (stops.observer, stops.reports) == (None, [("observer", False, STOPPED)])
+    await stops.hearing._listened.keep(listens=True)
+    assert Post(Listened(file)).observer is False
+    os.utime(file, (file.stat().st_mtime - YOUNG_S,) * 2)
+    assert Post(Listened(file)).observer is None  # of another flight
 
 
 def test_what_pilot_and_post_are_told() -> None:

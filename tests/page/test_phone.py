@@ -235,6 +235,53 @@ async def test_what_went_out_while_no_phone_played_was_not_heard() -> None:
         await listening.leave()
 
 
+async def test_what_was_dropped_in_a_gap_too_short_to_be_told_is_said_after_it() -> None:
+    ear = Ear()
+    async with running(a_phone(ear)) as phone:
+        await phone.voice.synthesiser.start()
+        first = Listening(phone, ear)
+        first.plays()
+        await first.lasts(0.3)
+        await first.leave()
+        others = phone.stream.join("post", lambda: None)  # the stream goes on, but not to the observer
+        assert others is not None
+        phone.put(alert(WARNING, HIGH, rule="high"))
+        assert await first.until("high") == ("failed", NO_PHONE)
+        assert phone.hearing.by_role()["observer"] is True  # its last word is young
+        ear.ends.clear()
+        second = Listening(phone, ear)
+        second.at_s = first.at_s
+        second.plays()
+        assert (await second.until("high"))[0] == "spoken"
+        phone.stream.leave(others)
+        await second.leave()
+
+
+async def test_what_was_streamed_as_the_phone_fell_silent_is_said_again_if_it_stands() -> None:
+    now_us = 0
+
+    ear = Ear()
+    async with running(a_phone(ear)) as phone:
+        await phone.voice.synthesiser.start()
+        phone.hearing._now_us = phone._now_us = lambda: now_us
+        listening = Listening(phone, ear)
+        listening.plays()
+        phone.put(alert(WARNING, "Warning. Near.", rule="near"))
+        assert (await listening.until("near"))[0] == "spoken"
+        now_us += 6_000_000
+        listening.plays()  # so that one was heard
+        phone.put(alert(WARNING, HIGH, rule="high"))
+        assert (await listening.until("high"))[0] == "spoken"
+        now_us += 13_000_000  # and this one, who knows
+        phone.hearing.look()
+        ear.ends.clear()
+        listening.plays()
+        assert (await listening.until("high"))[0] == "spoken"
+        await listening.lasts(0.5)
+        assert [one[0] for one in ear.ends] == ["high"]
+        await listening.leave()
+
+
 @pytest.mark.parametrize(("plays", "step"), [(True, Step.GIVEN), (False, Step.NOT_GIVEN)])
 async def test_a_test_call_counts_over_the_phone_only_while_it_plays(plays: bool, step: Step) -> None:
     field = Ground(ALL, RULES)

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from watchkeeper.alerts.events import Happening
 from watchkeeper.alerts.language import Language
 from watchkeeper.daemon import Watch
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.reached import PHONE
 from watchkeeper.page.hearing import STOPPED
+from watchkeeper.page.listened import Listened
 from watchkeeper.page.phone import Phone
 
 
-def make_phone(watch: Watch, voice: VoiceOptions, language: Language) -> Phone:
-    """Return it; it has to become an outlet of the watch's hub, and its routes some of the page's."""
+def make_phone(watch: Watch, voice: VoiceOptions, language: Language, listened: Path | None) -> Phone:
+    """Return it; it has to become an outlet of the watch's hub, and its routes some of the page's.
+
+    `listened` is the file that says whether the observer was listening; None in an exercise, which keeps none.
+    """
 
     def delivered(item: Happening, outcome: str, detail: str) -> None:
         if watch.hub is not None:
@@ -24,5 +30,6 @@ def make_phone(watch: Watch, voice: VoiceOptions, language: Language) -> Phone:
         delivered,
         voice,
         language=language,
+        listened=Listened(listened),
         reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
     )

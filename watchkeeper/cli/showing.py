@@ -13,6 +13,7 @@ from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.outlets import Outlet
 from watchkeeper.edges.painting import Painting
+from watchkeeper.edges.records.watch_log import state_folder
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.picture.live import Painter
 
@@ -49,9 +50,11 @@ async def open_showing(
         painting = Painting(painter, watch.clock.now_us)
         return Showing(painting, [painting])
     from watchkeeper.cli.phoning import make_phone  # noqa: PLC0415  (slow to load: only for those who want it)
+    from watchkeeper.page.listened import listened_file  # noqa: PLC0415
     from watchkeeper.page.sound_routes import sound_routes  # noqa: PLC0415
 
-    phone = make_phone(watch, voice, engine.language)
+    listened = None if exercise else listened_file(state_folder(), station)
+    phone = make_phone(watch, voice, engine.language, listened)
     painting = Painting(painter, watch.clock.now_us, phone.hearing.by_role)
     page = await paging.open(
         painting, watch.order, Clock().now_us, terminal.log, quiet=quiet, routes=[sound_routes(phone)]

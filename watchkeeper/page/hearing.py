@@ -16,6 +16,7 @@ from watchkeeper.alerts.audience import OBSERVER
 from watchkeeper.alerts.checks import ROLES
 from watchkeeper.edges.clock import steady_us
 from watchkeeper.edges.reports import Report
+from watchkeeper.page.listened import Listened
 
 PART: Final = "observer"
 NOT_HEARING: Final = "Observer does not hear the watch. Check the phone."
@@ -23,6 +24,8 @@ STOPPED: Final = "Observer has stopped listening."
 HEARS: Final = "the observer hears the watch"
 HEARD_WITHIN_US: Final = 12_000_000
 """Twice missed, with 2 s for the way."""
+EXPECTED_WITHIN_US: Final = 25_000_000
+"""A phone that goes on listening by itself is back by then: it tries again every 10 s at the latest, and plays."""
 LOOK_EVERY_S: Final = 0.5
 MOST_PHONES: Final = 16
 """Of one role; the one not heard of for longest is forgotten."""
@@ -34,6 +37,8 @@ class _Role:
     """By phone: position in s, and when it last moved. Oldest first."""
     hears: bool | None = None
     """None: never began to listen, or stopped."""
+    due_us: int | None = None
+    """By when one is expected that listened to the watch before this."""
 
     def plays(self, now_us: int) -> bool:
         return any(now_us - moved_us <= HEARD_WITHIN_US for _, moved_us in self.played.values())
@@ -47,16 +52,25 @@ class Hearing:
         report: Report,
         listens: Callable[[str], bool],
         *,
-        began: Callable[[str], None] = lambda _: None,
+        plays: Callable[[str, bool], None] = lambda _role, _anew: None,
+        listened: Listened | None = None,
         now_us: Callable[[], int] = steady_us,
     ) -> None:
-        """Ask `listens` whether a role is connected to the stream; call `began` when one hears anew."""
+        """Ask `listens` whether a role is connected to the stream.
+
+        `plays(role, anew)` is called with every word of a phone that counts, `anew` if its role heard not before;
+        `listened` tells whether the observer was listening when an earlier watch ended.
+        """
         self._report = report
         self._listens = listens
-        self._began = began
+        self._plays = plays
+        self._listened = Listened(None) if listened is None else listened
         self._now_us = now_us
         self._roles: dict[str, _Role] = {role: _Role() for role in ROLES}
         self._told: str | None = None
+        if self._listened.lately():
+            expected = self._roles[OBSERVER]
+            expected.hears, expected.due_us = False, now_us() + EXPECTED_WITHIN_US
 
     def heard(self, role: str, phone: str, at_s: float) -> bool:
         """Take the word of a phone that it has played up to `at_s`; returns whether its role hears by now.
@@ -73,16 +87,17 @@ class Hearing:
             del known.played[next(iter(known.played))]
         if not known.plays(now_us):
             return False
-        anew, known.hears = known.hears is not True, True
+        anew, known.hears, known.due_us = known.hears is not True, True, None
         if anew:
             self._tell(role, None)
-            self._began(role)
+        self._plays(role, anew)
         return True
 
     def stopped(self, role: str, phone: str) -> None:
         """Take the word of a phone that its holder wished to listen no longer."""
         known = self._roles[role]
-        if known.played.pop(phone, None) is not None and not known.plays(self._now_us()):
+        expected, known.due_us = known.due_us is not None, None
+        if (known.played.pop(phone, None) is not None or expected) and not known.plays(self._now_us()):
             known.hears = None
             self._tell(role, STOPPED)
 
@@ -90,14 +105,16 @@ class Hearing:
         """Notice roles that hear no longer."""
         now_us = self._now_us()
         for role, known in self._roles.items():
-            if known.hears and not known.plays(now_us):
-                known.hears = False
+            overdue = known.due_us is not None and now_us >= known.due_us
+            if overdue or (known.hears and not known.plays(now_us)):
+                known.hears, known.due_us = False, None
                 self._tell(role, NOT_HEARING)
 
     async def run(self) -> None:
         """Look until cancelled."""
         while True:
             self.look()
+            await self._listened.keep(self._roles[OBSERVER].hears is not None)
             await asyncio.sleep(LOOK_EVERY_S)
 
     def by_role(self) -> dict[str, bool | None]:

@@ -1,6 +1,7 @@
 """The outlet that speaks to the observer by phone: a voice of their own, played into the stream.
 
-What was said while no phone played is kept, and said once one does if it still stands.
+What was said while no phone played is kept, and said once one does if it still stands. So is what was streamed
+shortly before the phones fell silent: nobody knows whether it was heard.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from watchkeeper.edges.reports import Report
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import DEVICE_STOPPED, NO_WORDS, RESTARTED, Reword, Voice
 from watchkeeper.page.hearing import Hearing
+from watchkeeper.page.listened import Listened
 from watchkeeper.page.sound_stream import SoundStream
 
 NO_PHONE: Final = "no phone plays"
@@ -31,6 +33,8 @@ TROUBLES: Final = {
 }
 _STANDS: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.LATCHED)
 MOST_MISSED: Final = 64
+HEARD_AFTER_US: Final = 5_000_000
+"""What was streamed so long before a phone says that it plays, it has played: it is behind by less (BUFFER_S)."""
 
 Key = tuple[str, int | None]
 
@@ -48,14 +52,20 @@ class Phone:
         *,
         language: Language = ENGLISH,
         reword: Reword = lambda _: None,
+        listened: Listened | None = None,
         now_us: Callable[[], int] = steady_us,
     ) -> None:
         """`options` are the voice's own: the phones speak as it does, to the observer."""
         self._tell = delivered
         self._reword = reword
+        self._now_us = now_us
         self._missed: dict[Key, AlertChange] = {}
+        self._streamed: dict[Key, tuple[AlertChange, int]] = {}
+        """What no phone has confirmed to have played since, and when it was."""
         self.stream = SoundStream(now_us=now_us)
-        self.hearing = Hearing(report, self.stream.listeners.has, began=self._began, now_us=now_us)
+        self.hearing = Hearing(
+            report, self.stream.listeners.has, plays=self._plays, listened=listened, now_us=now_us
+        )
         self.voice = Voice(
             report,
             self._delivered,
@@ -78,6 +88,7 @@ class Phone:
         """Take what happened."""
         if isinstance(item, AlertChange) and (item.state not in _STANDS or OBSERVER in item.acknowledged_by):
             self._missed.pop((item.rule, item.aircraft), None)
+            self._streamed.pop((item.rule, item.aircraft), None)
         self.voice.put(item)
 
     async def run(self) -> None:
@@ -88,22 +99,32 @@ class Phone:
             group.create_task(self.voice.run(), name="voice of the phones")
 
     def _delivered(self, item: Happening, outcome: str, detail: str) -> None:
-        heard = self.hearing.by_role()[OBSERVER] is True
+        heard = self.hearing.by_role()[OBSERVER] is True and self.stream.listeners.has(OBSERVER)
         if outcome == "spoken" and not heard:
             outcome, detail = "failed", NO_PHONE
         if isinstance(item, AlertChange):
             key = item.rule, item.aircraft
             if outcome == "spoken":
                 self._missed.pop(key, None)
-            elif not heard and detail in (NO_PHONE, self.stream.absent) and len(self._missed) < MOST_MISSED:
+                self._streamed.pop(key, None)
+                self._streamed[key] = item, self._now_us()
+                if len(self._streamed) > MOST_MISSED:
+                    del self._streamed[next(iter(self._streamed))]
+            elif detail in (NO_PHONE, self.stream.absent) and len(self._missed) < MOST_MISSED:
                 self._missed[key] = item
         self._tell(item, outcome, detail)
 
-    def _began(self, role: str) -> None:
-        """Say what was missed: it still stands."""
+    def _plays(self, role: str, anew: bool) -> None:
+        """Say what was missed, it still stands; after a gap, what was streamed just before it too."""
         if role != OBSERVER:
             return
-        missed, self._missed = self._missed, {}
+        heard_us = self._now_us() - HEARD_AFTER_US
+        streamed, missed = self._streamed, self._missed
+        self._streamed, self._missed = {}, {}
+        if anew:
+            missed = {key: item for key, (item, _) in streamed.items()} | missed
+        else:
+            self._streamed = {key: one for key, one in streamed.items() if one[1] > heard_us}
         for item in missed.values():
             words = self._reword(item) or item.callout
             self.voice.put(replace(item, change=Change.REPEATED, callout=words))
