@@ -36,6 +36,8 @@ class SceneServer:
         self.changed = threading.Condition()
         self.pictures: list[dict[str, Any]] = []
         self.role: str | None = "pilot"
+        self.more: dict[str, Any] = {}
+        """What else the server says of itself, beside the role."""
         self.orders: list[dict[str, Any]] = []
         self.answer: Callable[[], tuple[int, dict[str, Any]]] = lambda: (200, {"done": True})
         self.silent = self.down = self.closing = False
@@ -136,7 +138,7 @@ class SceneServer:
                 self.send_header("Connection", "close")
                 self.end_headers()
                 self.close_connection = True
-                role = {"role": server.role, "can": CAN[server.role]}
+                role = {"role": server.role, "can": CAN[server.role], **server.more}
                 try:
                     self.wfile.write(f"event: role\ndata: {json.dumps(role)}\n\n".encode())
                     while not (server.closing or server.down):

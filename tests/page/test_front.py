@@ -18,6 +18,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.page import scenes
 from tests.page.scene_server import STATIC, SceneServer
+from watchkeeper.alerts.events import Level
 from watchkeeper.brief.page_style import DARK, LIGHT
 
 AXES: Final = (
@@ -253,7 +254,7 @@ def test_the_checklist_is_ticked_by_whoever_may(visitor: Visitor) -> None:
 def test_the_observer_tells_the_pilot_in_one_press(visitor: Visitor, label: str, text: str) -> None:
     page = visitor.go("calm", "observer")
     page.get_by_role("button", name=label).click()
-    expect(page.locator("#observer-says")).to_have_text(f"The pilot was told: {label}.", timeout=1000)
+    expect(page.locator("#observer-says")).to_have_text(f"The watch has it, for the pilot: {label}.", timeout=1000)
     assert visitor.server.orders[0]["action"] == "sighted"
     assert visitor.server.orders[0]["text"] == text
     box = page.get_by_role("button", name=label).bounding_box()
@@ -284,6 +285,46 @@ def test_the_board_sorts_by_need_and_opens_one_large(visitor: Visitor) -> None:
     expect(page.locator(".who-is")).to_contain_text("Tern 7")
     page.get_by_role("button", name="Open whichever needs it most").click()
     expect(page.locator(".who-is")).to_contain_text("Petrel 11")
+
+
+def test_of_equal_need_the_real_flight_comes_before_the_exercise(visitor: Visitor) -> None:
+    page = visitor.go("board", "post", SIZES["wall"])
+    drill = scenes.station(scenes.aircraft(system=3, name="Drill 3"), station="a-drill", exercise=True)
+    real = scenes.station(scenes.aircraft(system=4, name="Real 4"), station="field")
+    visitor.server.show([drill, real], "post")
+    expect(page.locator(".one-name").first).to_contain_text("Real 4")
+    soon = scenes.answer(standing="soon", words="Turn back within one minute.")
+    drill = scenes.station(
+        scenes.aircraft(system=3, name="Drill 3", answer=soon), station="a-drill", exercise=True
+    )
+    visitor.server.show([drill, real], "post")
+    expect(page.locator(".one-name").first).to_contain_text("Drill 3")
+
+
+def test_a_station_that_is_lost_stands_once_with_the_reason(visitor: Visitor) -> None:
+    page = visitor.go("board", "post", SIZES["wall"])
+    why = "The watch has told nothing for 9 s."
+    own = scenes.alert("board-lost", Level.CAUTION, "Watch lost. Call its crew.", reason=why)
+    lost = scenes.station(scenes.aircraft(), station="south-quarry", state="lost", alerts=[own])
+    visitor.server.show([lost], "post")
+    alerts = page.locator("#wrong-list")
+    expect(alerts).to_contain_text("south-quarry is not heard any more")
+    expect(alerts).not_to_contain_text("Call its crew")
+    expect(alerts.locator(".reason")).to_have_text(why)
+
+
+def test_where_no_watch_speaks_no_listening_is_offered(visitor: Visitor) -> None:
+    asked: list[str] = []
+    visitor.page.on("request", lambda request: asked.append(request.url))
+    visitor.server.more = {"sound": False}
+    try:
+        page = visitor.go("board", "post", SIZES["wall"])
+        expect(page.locator("#listen")).to_have_text("Allow sound")
+        page.locator("#listen").click()
+        expect(page.locator("#listen-says")).to_have_text("Sounds only if the watch is lost.")
+    finally:
+        visitor.server.more = {}
+    assert not any("listen.js" in url or "/audio" in url for url in asked)
 
 
 def test_a_screen_reader_hears_each_alert_once(visitor: Visitor) -> None:
@@ -318,7 +359,9 @@ def test_an_order_without_an_answer_counts_as_not_sent_until_it_is_answered(visi
     page.get_by_role("button", name="Lost sight").click()
     expect(page.locator("#observer-says")).to_have_text("Not sent. Call out.", timeout=2000)
     let_go.set()
-    expect(page.locator("#observer-says")).to_have_text("The pilot was told: Lost sight.", timeout=4000)
+    expect(page.locator("#observer-says")).to_have_text(
+        "The watch has it, for the pilot: Lost sight.", timeout=4000
+    )
 
 
 def test_it_sounds_when_the_watch_is_lost_once_sound_is_allowed(visitor: Visitor) -> None:

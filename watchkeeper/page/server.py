@@ -232,7 +232,8 @@ class PageServer:
 
     async def _pictures(self, request: web.Request) -> web.StreamResponse:
         role = self.role_of(request)
-        told = json.dumps({"role": role, "can": [] if role is None else MAY[role]})
+        none = {} if self._own_watch else {"sound": False}  # a board speaks to nobody
+        told = json.dumps({"role": role, "can": [] if role is None else MAY[role], **none})
         if not len(self.streams):
             self.streams.newest = None  # of long ago
         self.changed()

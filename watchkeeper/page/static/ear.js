@@ -25,10 +25,11 @@ export class Ear {
     return this.voice?.state ?? "off";
   }
 
-  draw(role) {
-    this.role = role;
+  /** `sound`: whether there is a watch here that speaks; a board has none. */
+  draw(role, sound) {
+    this.speaks = role !== null && sound;
     this.part.classList.toggle("large", role === "observer");
-    if (role !== null && this.voice === null && !this.asked) {
+    if (this.speaks && this.voice === null && !this.asked) {
       this.asked = true; // fetched ahead: it has to start within the touch itself
       import("./listen.js").then(
         ({ listening }) => {
@@ -52,7 +53,7 @@ export class Ear {
   drawState() {
     const { state } = this;
     const only = allowed() && state === "off";
-    put(this.button, state !== "off" ? "Stop listening" : this.role === null ? "Allow sound" : "Start listening");
+    put(this.button, state !== "off" ? "Stop listening" : this.speaks ? "Start listening" : "Allow sound");
     show(this.button, !(only && this.voice === null));
     this.part.classList.toggle("on", state !== "off");
     const none = this.pressed && !allowed() ? "The browser allows no sound." : "";

@@ -55,13 +55,13 @@ class Page {
     this.pictures.start();
   }
 
-  takeRole({ role, can }) {
+  takeRole({ role, can, sound }) {
     this.role = typeof role === "string" ? role : null;
     this.can = new Set(Array.isArray(can) ? can : []);
     document.body.dataset.role = this.role ?? "none";
     // the key is in a cookie by now; in the address it would be seen by whoever looks at the screen
     if (this.role !== null && location.search) history.replaceState(null, "", location.pathname);
-    this.ear.draw(this.role);
+    this.ear.draw(this.role, sound !== false);
     this.draw();
   }
 

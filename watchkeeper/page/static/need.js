@@ -31,6 +31,7 @@ export function everyone(stations) {
     station.state === "watching" ? 1 : inFlight(aircraft) && station.state === "lost" ? 0 : 2,
     worst(aircraft),
     STANDING[aircraft.answer.standing] ?? 3,
+    station.exercise ? 1 : 0, // of equal need, the real one first
     inFlight(aircraft) ? 0 : 1,
     aircraft.answer.turn_back_in_s ?? Infinity,
   ];
@@ -54,7 +55,7 @@ function gone(station) {
     state: "normal",
     since: station.since,
     callout,
-    reason: "",
+    reason: station.alerts.find((one) => one.rule === LOST)?.reason ?? "",
     evidence: {},
     stale: false,
     over: false,
@@ -63,11 +64,16 @@ function gone(station) {
   return [{ station, aircraft: null, alert }];
 }
 
+/** A board's own word that a watch is lost is the same once more; its reason stands with the other. */
+const LOST = "board-lost";
+
 /** Every alert of every station with where it belongs, most urgent first. */
 export function everyAlert(stations) {
   const all = stations.flatMap((station) => [
     ...gone(station),
-    ...station.alerts.map((alert) => ({ station, aircraft: null, alert })),
+    ...station.alerts
+      .filter((alert) => station.state !== "lost" || alert.rule !== LOST)
+      .map((alert) => ({ station, aircraft: null, alert })),
     ...station.aircraft.flatMap((aircraft) => aircraft.alerts.map((alert) => ({ station, aircraft, alert }))),
   ]);
   return all.sort((a, b) => byUrgency(a.alert, b.alert));

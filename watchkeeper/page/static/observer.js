@@ -48,7 +48,7 @@ export class Observer {
     setTimeout(() => button.classList.remove("pressed"), 400);
     if (press !== this.presses) return;
     if (done) {
-      this.say(`The pilot was told: ${words}.`, "sent");
+      this.say(`The watch has it, for the pilot: ${words}.`, "sent");
       navigator.vibrate?.(80);
     } else this.fail(reason);
   }
