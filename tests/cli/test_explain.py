@@ -66,6 +66,14 @@ def test_an_unknown_rule_is_refused_with_the_nearest(capsys: pytest.CaptureFixtu
     assert capsys.readouterr().err == "no rule 'voltage-sagg'; did you mean 'voltage-sag'?\n"
 
 
+@pytest.mark.parametrize("alert", ["sighted-people", "board-lost", "watch-observer"])
+def test_alerts_that_no_rule_raises_are_one_line(alert: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rules", "explain", alert]) == 0
+    text = capsys.readouterr().out
+    assert text.startswith(f"{alert}: no rule. What ")
+    assert text.count("\n") == 1
+
+
 def test_settings_of_the_sortie_are_used_and_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sortie = tmp_path / "sortie.yaml"
     sortie.write_text("sortie: test\nhome: [1.0, 2.0]\nsettings: {cell_floor: 3.4 V}\n", encoding="utf-8")

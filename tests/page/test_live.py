@@ -180,6 +180,7 @@ def test_damaged_keys_are_told_and_made_anew_and_drills_have_their_own(tmp_path:
     watch = Starting(tmp_path, "watch", "--page", f"127.0.0.1:{port}", "--from", f"udp://127.0.0.1:{free_port()}")
     with watch.going() as said:
         assert any(str(file) in line and "new keys" in line for line in said("listening to"))
+        said("Page's keys were not kept. Scan the codes anew.")  # an alert: on every outlet
     found = keys_of(tmp_path)
     assert len({found["pilot"], found["observer"], found["post"]}) == 3
     with Starting(tmp_path, "drill", "calm", "--page", f"127.0.0.1:{port}").going() as said:
@@ -245,6 +246,10 @@ def test_keys_and_a_code_are_shown_at_a_terminal_and_nowhere_else(tmp_path: Path
     assert "page-keys" in logged
     assert not any(str(key) in logged for key in keys.values() if isinstance(key, str))
     assert "█" not in logged
+    with Starting(tmp_path, *words, "--quiet").going() as said:
+        quiet = "\n".join(said("page-keys"))
+    assert "open to the network" in quiet
+    assert not any(str(key) in quiet for key in keys.values() if isinstance(key, str))
 
 
 @pytest.mark.parametrize(

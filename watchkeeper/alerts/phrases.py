@@ -145,6 +145,7 @@ _REPORTS: Final = (
     "Voice failed and was started again. A callout came late.",
     "Observer does not hear the watch. Check the phone.",
     "Observer has stopped listening.",
+    "Page's keys were not kept. Scan the codes anew.",
     "Voice of the observer's phone failed. It only sounds.",
     "Voice of the observer's phone failed. A callout came late.",
     "Observer's phone gets no sound. Tell the observer.",

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from watchkeeper.aircraft.catalogue import CATALOGUE, PHASE_GROUPS, PHASES, ReadingType
 from watchkeeper.aircraft.files import SortieFile
+from watchkeeper.alerts.events import SIGHTED
 from watchkeeper.alerts.orders import MAX_SHELVE_MIN
 from watchkeeper.alerts.ruling import CALM_US
 from watchkeeper.cli.explain_on import tried_on
@@ -21,6 +22,13 @@ from watchkeeper.rules.phrase import in_words
 from watchkeeper.rules.schema import Rule
 
 WIDTH: Final = 100
+NO_RULES: Final = {
+    SIGHTED: "What the observer or the post saw and pressed on the page; over when they say all clear, or after "
+    "two minutes in which it is not pressed again.",
+    "board-": "What a board at the command post says of itself, or of a station's watch that it does not hear.",
+    "watch-": "What the watch says of itself: a part that does not work, or what it cannot see.",
+}
+"""By how they begin, alerts that no rule raises."""
 
 
 def add(actions: Any) -> None:
@@ -49,6 +57,13 @@ def run(given: argparse.Namespace) -> int:
     files, sortie = load_crew_files(aircraft, sortie_path)
     rules = load_rules(packs, only=given.only_rules, sortie=sortie, sortie_path=sortie_path)
     rule = rules.by_id.get(given.id)
+    if rule is None and given.id.startswith(tuple(NO_RULES)):
+        print(
+            next(
+                f"{given.id}: no rule. {what}" for begins, what in NO_RULES.items() if given.id.startswith(begins)
+            )
+        )
+        return 0
     if rule is None:
         raise bad_input(f"no rule '{given.id}'", did_you_mean(given.id, rules.by_id, otherwise="see 'rules list'"))
     print("\n".join(explanation(rule, rules, sortie)))

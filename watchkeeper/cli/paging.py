@@ -6,14 +6,19 @@ import asyncio
 import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Final
 
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.edges.place import parse_place
-from watchkeeper.page.announce import caution, lines
+from watchkeeper.edges.reports import Report
+from watchkeeper.page.announce import caution, lines, where_keys
 from watchkeeper.page.assets import load_assets
 from watchkeeper.page.keys import keys_file, load_keys
 from watchkeeper.page.orders import orders_of
 from watchkeeper.page.server import PageServer, Routes, Scene
+
+PART: Final = "keys"
+NEW_KEYS: Final = "Page's keys were not kept. Scan the codes anew."
 
 
 class Paging:
@@ -33,6 +38,7 @@ class Paging:
         order: Callable[[Order], Sequence[Happening]],
         clock: Callable[[], int],
         say: Callable[[str], None],
+        report: Report,
         *,
         quiet: bool,
         routes: Sequence[Routes] = (),
@@ -46,11 +52,14 @@ class Paging:
         await server.open()
         if trouble:
             say(trouble)
+            report(PART, False, NEW_KEYS)
         if not quiet:
             for line in lines(self._place, keys, self._file, to_person=_person()):
                 say(line)
         if warned := caution(self._place):
             say(warned)
+            if quiet:
+                say(where_keys(self._file))
         return server
 
 

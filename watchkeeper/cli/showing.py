@@ -49,6 +49,7 @@ async def open_showing(
     if paging is None:
         painting = Painting(painter, watch.clock.now_us)
         return Showing(painting, [painting])
+    from watchkeeper.cli.paging import NEW_KEYS  # noqa: PLC0415
     from watchkeeper.cli.phoning import make_phone  # noqa: PLC0415  (slow to load: only for those who want it)
     from watchkeeper.page.listened import listened_file  # noqa: PLC0415
     from watchkeeper.page.sound_routes import sound_routes  # noqa: PLC0415
@@ -56,8 +57,15 @@ async def open_showing(
     listened = None if exercise else listened_file(state_folder(), station)
     phone = make_phone(watch, voice, engine.language, listened)
     painting = Painting(painter, watch.clock.now_us, phone.hearing.by_role)
+    watch.advise_only(NEW_KEYS)
     page = await paging.open(
-        painting, watch.order, Clock().now_us, terminal.log, quiet=quiet, routes=[sound_routes(phone)]
+        painting,
+        watch.order,
+        Clock().now_us,
+        terminal.log,
+        watch.report,
+        quiet=quiet,
+        routes=[sound_routes(phone)],
     )
     stack.push_async_callback(page.close)
     return Showing(painting, [painting, page], phone)

@@ -51,11 +51,16 @@ def lines(place: Place, keys: Keys, file: Path, *, to_person: bool) -> list[str]
     places = reachable(place)
     said = ["page, for everybody to read: " + "  ".join(url(one) for one in places)]
     if not to_person:
-        return [*said, f"page: the keys of the roles stand in {file}"]
+        return [*said, where_keys(file)]
     said += [f"page, as {role}: {url(places[0], key)}" for role, key in keys.by_role.items()]
     if not place.local and "observer" in keys.by_role:
         said += ["page, for the observer's phone:", *code(url(places[0], keys.by_role["observer"]))]
     return said
+
+
+def where_keys(file: Path) -> str:
+    """Return where they can be read by whoever may."""
+    return f"page: the keys of the roles stand in {file}"
 
 
 def code(text: str) -> list[str]:
