@@ -214,6 +214,7 @@ async def test_five_aircraft_of_two_stations_on_one_board(broker: Broker, tmp_pa
         with who_never_reads(port):
             await viewer.until(lambda: len(viewer.aircraft("ridge")) == 3 and len(viewer.aircraft("meadow")) == 2)
             assert viewer.role["role"] == "post"
+            assert viewer.role["sound"] is False
 
             def all_placed() -> bool:
                 crafts = [*viewer.aircraft("ridge").values(), *viewer.aircraft("meadow").values()]
