@@ -215,7 +215,8 @@ def test_a_tab_that_was_hidden_shows_no_old_picture_as_now(visitor: Visitor) -> 
 
 def test_hostile_text_stays_text(visitor: Visitor) -> None:
     page = visitor.go("hostile", "pilot")
-    page.locator("summary").click()
+    for closed in page.locator("summary").all():
+        closed.click()
     settled(page)
     assert page.evaluate("window.bitten") is None
     assert page.locator("main img, main script").count() == 0

@@ -29,7 +29,7 @@ DARK: Final = {
     "soft": "#bcc3c6",
     "rule": "#768187",
     "accent": "#93cdd6",
-    "warning": "#ff9a92",
+    "warning": "#ff6a60",
     "on-warning": "#2a0306",
     "caution": "#f0b33c",
     "on-caution": "#000000",
