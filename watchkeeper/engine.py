@@ -247,6 +247,10 @@ class Engine:
         """Return the callout of a rule on an aircraft with the readings as they are now, if they can be told."""
         return self._watched[system].book.words_now(rule) if system in self._watched else None
 
+    def watched(self, system: int) -> Watched:
+        """Return one aircraft with its estimates and its alerts, to be looked at. KeyError if it is not known."""
+        return self._watched[system]
+
     def describe_sources(self) -> list[str]:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
         kept = [f"Aircraft {system}: {remark}." for system, remark in self._resuming.remarks.items()]
