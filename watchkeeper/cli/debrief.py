@@ -7,7 +7,7 @@ import contextlib
 import json
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,11 +19,13 @@ from watchkeeper.debrief.collect import Collector
 from watchkeeper.debrief.make import Given, make
 from watchkeeper.debrief.page import page
 from watchkeeper.edges.clock import utc_text
+from watchkeeper.edges.ledger_late import ELSEWHERE, EXERCISE, UNNAMED, book
 from watchkeeper.edges.records.folder import Recording, open_recording
 from watchkeeper.edges.records.log_reading import WatchLogFound
 from watchkeeper.edges.records.recorder import SOURCES
 from watchkeeper.engine import Engine
 from watchkeeper.errors import bad_input
+from watchkeeper.estimate.packs.packseen import Flown
 
 _MOST_SCORE_BYTES: Final = 1 << 20
 DRILL: Final = "drill-"
@@ -50,11 +52,11 @@ def run(given: argparse.Namespace) -> int:
     """Debrief. Returns the exit status."""
     _check_output(given.output, given.recording)
     recording = open_recording(given.recording)
-    sortie, engine, told = _engine(given)
+    sortie, engine, told, ledger = _engine(given)
     log = WatchLogFound(given.recording) if given.recording.is_dir() else None
     exercise = _exercise(given.recording, log)
     collector = Collector(utc_text)
-    _play(engine, recording, collector)
+    flown = _play(engine, recording, collector)
     made = Given(
         title=_title(sortie, given.recording),
         recording=given.recording.resolve().name,
@@ -68,7 +70,7 @@ def run(given: argparse.Namespace) -> int:
         files=tuple(told),
         remarks=tuple(_remarks(recording, log, engine, collector)),
         heard=tuple(line.strip() for line in engine.describe_sources()),
-        ledger=(),
+        ledger=tuple(_book(ledger, flown, exercise=exercise)),
         lasts_s=engine.elapsed_s,
     )
     units = sortie.crew.units if sortie is not None else CrewUnits()
@@ -78,8 +80,11 @@ def run(given: argparse.Namespace) -> int:
     return 0
 
 
-def _engine(given: argparse.Namespace) -> tuple[SortieFile | None, Engine, list[str]]:
-    """Return an engine with the files named, or those that the recording keeps; and what they are, in words."""
+def _engine(given: argparse.Namespace) -> tuple[SortieFile | None, Engine, list[str], Path | str]:
+    """Return an engine with the files named, or those kept in the recording; what they are in words; the ledger.
+
+    Words in place of the ledger say why there is none to write.
+    """
     kept_aircraft, kept_sortie, kept_rules = find_kept(given.recording)
     aircraft, sortie_path = given.aircraft, given.sortie
     kept_ledger: Path | None = None
@@ -98,12 +103,25 @@ def _engine(given: argparse.Namespace) -> tuple[SortieFile | None, Engine, list[
     found = find_ledger(sortie, sortie_path, files, kept=kept_ledger)
     told += [f"The pack ledger of that day was not usable: {fault}" for fault in found.faults]
     rules = load_rules(kept_rules, sortie=sortie, sortie_path=sortie_path)
-    return sortie, Engine(rules, files, sortie, found.ledger, kept_language(given.recording)), told
+    ledger: Path | str = UNNAMED
+    if found.path is not None:
+        ledger = ELSEWHERE if kept_ledger is not None else found.path
+    return sortie, Engine(rules, files, sortie, found.ledger, kept_language(given.recording)), told, ledger
 
 
-def _play(engine: Engine, recording: Recording, collector: Collector) -> None:
-    """Drive the engine with the recording; the collector looks at it after every event and every whole second."""
+def _book(ledger: Path | str, flown: Sequence[tuple[Flown, str]], *, exercise: bool) -> list[str]:
+    if isinstance(ledger, str):
+        return [ledger]
+    return [EXERCISE] if exercise else book(ledger, flown)
+
+
+def _play(engine: Engine, recording: Recording, collector: Collector) -> list[tuple[Flown, str]]:
+    """Drive the engine with the recording; the collector looks at it after every event and every whole second.
+
+    Returns what flights showed of their packs, each with its end.
+    """
     row_s, time_us = 0.0, 0
+    flown: list[tuple[Flown, str]] = []
     for event in recording.events():
         elapsed_s = engine.elapsed_at(event.time_us / 1e6)
         while engine.started and row_s <= elapsed_s:
@@ -111,11 +129,13 @@ def _play(engine: Engine, recording: Recording, collector: Collector) -> None:
             collector.took(engine.tick(stamp_s), engine, round(stamp_s * 1e6))
             collector.saw(engine, round(stamp_s * 1e6))
             collector.row(engine, row_s)
+            flown += [(one, utc_text(round(stamp_s * 1e6))[:19] + "Z") for one in engine.take_flown()]
             row_s += 1.0
         time_us = event.time_us
         collector.took(event.into(engine), engine, time_us)
         collector.saw(engine, time_us)
     collector.finish(engine, time_us)
+    return flown + [(one, utc_text(time_us)[:19] + "Z") for one in engine.take_flown()]
 
 
 def _title(sortie: SortieFile | None, recording: Path) -> str:
@@ -126,12 +146,15 @@ def _exercise(recording: Path, log: WatchLogFound | None) -> bool:
     """Whether a recording says of itself that it is one of an exercise."""
     if log is not None and log.exercise:
         return True
-    if not recording.is_dir():
+    folder = (
+        recording if recording.is_dir() else recording.resolve().parent
+    )  # one log of a folder, named by itself
+    if not (folder / SOURCES).is_file():
         return False
-    if (recording / SCORE).is_file():
+    if (folder / SCORE).is_file():
         return True
     with contextlib.suppress(OSError, ValueError, RecursionError):
-        found = json.loads((recording / SOURCES).read_bytes()[:_MOST_SCORE_BYTES])
+        found = json.loads((folder / SOURCES).read_bytes()[:_MOST_SCORE_BYTES])
         return isinstance(found, dict) and str(found.get("station", "")).startswith(DRILL)
     return False
 

@@ -39,6 +39,7 @@ text-align:center}
 .plots .plot{max-width:46rem}
 .none{border-left:.3rem solid var(--rule);padding-left:.6rem;margin:.3rem 0;color:var(--soft)}
 .save{color:var(--accent);display:block;width:max-content;padding:.3rem 0;min-height:1.5rem}
+.called ul{columns:4 13rem;column-gap:2rem;list-style:none;padding:0}
 .narrow{width:auto;min-width:min(100%,26rem)}
 .narrow th,.narrow td{padding-right:1.6rem}
 .timeline{counter-reset:none;list-style:none;padding:0;margin:0}
@@ -55,9 +56,11 @@ white-space:nowrap}
 .defs{position:absolute;width:0;height:0}
 .tag.advisory{border-style:dotted}
 @media (max-width:44rem){.timeline>li{grid-template-columns:2.2rem minmax(0,1fr) 7.2rem}
-.timeline .what{grid-column:1/-1}.timeline .tag{order:0;justify-self:end;align-self:start;min-width:6.4rem}}
+.timeline .what{grid-column:1/-1}
+.timeline .tag{order:0;justify-self:end;align-self:start;min-width:6.4rem}}
 @media print{.save{display:none}.plots{columns:2;column-gap:6mm}.plots figure{padding-bottom:2mm}.plots .plot{max-height:none}
-.timeline>li{padding:.15rem 0;grid-template-columns:1.8rem 5.4rem 6.4rem minmax(0,1fr)}.d-band{fill-opacity:.15}
+.timeline>li{padding:.15rem 0;grid-template-columns:1.8rem 5.4rem 6.4rem minmax(0,1fr)}
+.d-band{fill-opacity:.15}
 .exercise{margin:.2rem 0}
 @page{@bottom-center{content:"PRINTED"}}}
 """

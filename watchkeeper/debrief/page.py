@@ -22,6 +22,7 @@ from watchkeeper.debrief.words import (
     clock,
     evidence_words,
     flight_words,
+    said_words,
     told_words,
     way_words,
 )
@@ -136,9 +137,9 @@ class _Page:
         how = AFTERWARDS
         if found.source.lived:
             how = "As the watch decided it then, and told it." if self._delivers else UNDELIVERED
-        calls = table(tables.said_table(found.said, several=self._several), "narrow") if found.said else ""
+        calls = listed([said_words(one, several=self._several) for one in found.said])
         refused = table(tables.refused_table(found.refusals)) if found.refusals else ""
-        routine = part("Routine calls", calls) if calls else ""
+        routine = part("Calls without an alert", calls, "called") if calls else ""
         inside = (paragraph(how, "note") if rows else "", shown, more, routine, refused)
         return section("timeline", "Timeline of alerts", inside)
 

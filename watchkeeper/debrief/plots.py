@@ -10,8 +10,8 @@ from watchkeeper.debrief.findings import Curve, Entry, Figure, Flight, Limit, Pa
 from watchkeeper.debrief.flights import weighty
 from watchkeeper.debrief.svg import Drawn, line, since, steps, text, times, width_of
 
-WIDTH: Final = 470.0
-LEFT, RIGHT = 46.0, 458.0
+WIDTH: Final = 440.0
+LEFT, RIGHT = 46.0, 430.0
 _PANEL: Final = 120.0
 _KEY: Final = 15.0
 _LEAST_SPAN: Final = {"": 4.0, "%": 5.0, "m": 5.0, "m/s": 2.0, "Wh": 0.5, "mΩ": 5.0, "dB": 5.0}
@@ -107,7 +107,8 @@ def _scale(panel: Panel, span: Span) -> _Scale:
     values = [*_values(panel, span), *(one.value for one in panel.limits)]
     low, high = min(values), max(values)
     if panel.from_zero:
-        low, high = min(0.0, low), max(low + _LEAST_SPAN.get(panel.unit, 0.0), high)
+        low = min(0.0, low)
+        high = max(low + _LEAST_SPAN.get(panel.unit, 0.0), high)
     ticks = steps(low, high)
     step = ticks[1] - ticks[0]
     if low - ticks[0] > 0.6 * step:  # hardly anything lies down there: no whole step for it
@@ -265,10 +266,11 @@ def _time_axis(y: float, setting: Setting) -> list[str]:
             text(since(at_s), min(x, RIGHT - half + 8.0), base + 16.0, "d-soft d-mid"),
         ]
     unit = "h:min:s" if setting.span.end_s >= 7200 else "min:s"
-    shaded = ", flights shaded" if setting.flights else ""
     turned = any(way.begun == "return" for flight in setting.flights for way in flight.ways_home)
-    dotted = ", dotted: turned back" if turned else ""
-    parts.append(text(f"{unit} since {setting.begins[11:19]} UTC{shaded}{dotted}", LEFT, base + 33.0, "d-soft"))
+    told = ("shaded: flight" if setting.flights else "") + (", dotted: turned back" if turned else "")
+    parts.append(text(f"{unit} since {setting.begins[11:19]} UTC", 2.0, base + 33.0, "d-soft"))
+    if told:
+        parts.append(text(told, RIGHT, base + 33.0, "d-soft d-end"))
     return parts
 
 

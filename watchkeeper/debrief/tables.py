@@ -37,19 +37,6 @@ def score_table(score: DrillScore) -> Table:
     return table("Faults and calls (min:s of the scenario)", ["Fault", "Rule", "Due by", "Call"], rows)
 
 
-def said_table(said: Sequence[Said], *, several: bool) -> Table:
-    """Return the routine calls."""
-    rows = [
-        row(
-            clock(one.clock),
-            since(one.at_s),
-            (f"Aircraft {one.aircraft}: " if several and one.aircraft else "") + one.words,
-        )
-        for one in said
-    ]
-    return table("Calls without an alert", ["UTC", "min:s", "Words"], rows)
-
-
 def refused_table(said: Sequence[Said]) -> Table:
     """Return orders that were not carried out."""
     return table(

@@ -12,7 +12,7 @@ from watchkeeper.aircraft.files import CrewUnits
 from watchkeeper.alerts.events import Level
 from watchkeeper.brief.findings import Weight
 from watchkeeper.brief.wording import bearing, distance, height, number, sentence, speed
-from watchkeeper.debrief.findings import Crossing, Entry, Flight, Forecast, Told, Value, WayHome
+from watchkeeper.debrief.findings import Crossing, Entry, Flight, Forecast, Said, Told, Value, WayHome
 
 PLURALS: Final = {Level.WARNING: "warnings", Level.CAUTION: "cautions", Level.ADVISORY: "advisories"}
 MOST_EVIDENCE: Final = 6
@@ -44,6 +44,12 @@ def clock(text: str | None) -> str:
 def day(text: str) -> str:
     """Return the date of a UTC text."""
     return text[:10]
+
+
+def said_words(said: Said, *, several: bool) -> str:
+    """Return a routine call with its time."""
+    who = f"Aircraft {said.aircraft}: " if several and said.aircraft is not None else ""
+    return f"{clock(said.clock)} {who}{said.words}"
 
 
 def tally(found: Sequence[Entry]) -> str:
