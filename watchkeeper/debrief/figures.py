@@ -86,7 +86,9 @@ def _battery(log: AircraftLog) -> Figure:
         volts = _panel("Voltage a cell", "V", (cell, rest), "", Limit(CELL_V, "3.5 V, customary"), from_zero=False)
     else:
         pack = _curve(log, "battery.voltage", "of the pack; its cells are not known", "V")
-        volts = _panel("Voltage", "V", (pack,), "No voltage was told.", from_zero=False)
+        volts = _panel(
+            "Voltage", "V", (pack,), "No voltage: none was told, or none that was measured.", from_zero=False
+        )
     ohm = _curve(log, "battery.resistance", "of the whole pack, as learned", "mohm", scale=1000.0)
     why = "No resistance: current or voltage did not change enough to learn it from, or was not told."
     return Figure("battery", "Voltage and resistance", (volts, _panel("Resistance", "mΩ", (ohm,), why)))

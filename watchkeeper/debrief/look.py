@@ -58,7 +58,8 @@ white-space:nowrap}
 @media (max-width:44rem){.timeline>li{grid-template-columns:2.2rem minmax(0,1fr) 7.2rem}
 .timeline .what{grid-column:1/-1}
 .timeline .tag{order:0;justify-self:end;align-self:start;min-width:6.4rem}}
-@media print{.save{display:none}.plots{columns:2;column-gap:6mm}.plots figure{padding-bottom:2mm}.plots .plot{max-height:none}
+@media print{.save{display:none}.plots{columns:2;column-gap:6mm}.plots figure{padding-bottom:2mm}
+.plots .plot{max-height:none}
 .timeline>li{padding:.15rem 0;grid-template-columns:1.8rem 5.4rem 6.4rem minmax(0,1fr)}
 .d-band{fill-opacity:.15}
 .exercise{margin:.2rem 0}
