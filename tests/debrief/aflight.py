@@ -123,9 +123,10 @@ def decision(at_s: float, rule: str, change: str, *, level: str = "caution", by:
     return json.dumps(
         {
             "time": utc(at_s), "elapsed_s": at_s, "exercise": False, "aircraft": 7, "rule": rule, "level": level,
-            "change": change, "state": "unacknowledged", "callout": f"{level.title()}. Test. {rule}.",
-            "reason": "by hand", "evidence": {"battery.cell_voltage": 3.21}, "kind": "alert", "spoken": True,
-            "trial": False, "by": by,
+            "change": change, "state": "unacknowledged",
+            "callout": f"{level.title()}. Test. {rule}.",
+            "reason": "by hand", "evidence": {"battery.cell_voltage": 3.21, "text.caution": HOSTILE},
+            "kind": "alert", "spoken": True, "trial": False, "by": by,
         }
     )  # fmt: skip
 
@@ -145,12 +146,9 @@ def write_folder(folder: Path) -> Path:
     write_log(folder / "source-1.tlog")
     source = {"name": "radio", "file": "source-1.tlog"}
     (folder / "sources.json").write_text(json.dumps({"station": "field", "sources": [source]}))
-    (folder / "actions.jsonl").write_text(
-        json.dumps({"time_us": START_US, "action": "start"})
-        + "\n"
-        + json.dumps({"time_us": START_US + 150_000_000, "action": "stop"})
-        + "\n"
-    )
+    begun = json.dumps({"time_us": START_US, "action": "start"})
+    ended = json.dumps({"time_us": START_US + 150_000_000, "action": "stop"})
+    (folder / "actions.jsonl").write_text(f"{begun}\n{ended}\n")
     lines = [
         decision(60.0, "return-reserve", "raised"),
         decision(64.5, "return-reserve", "acknowledged", by="pilot"),

@@ -23,7 +23,7 @@ from watchkeeper.estimate.home.ownsettings import OwnSettings
 from watchkeeper.estimate.packs.packseen import FlightEnd
 
 MOST_AIRCRAFT: Final = 8
-MOST_FLIGHTS: Final = 40
+MOST_FLIGHTS: Final = 24
 MOST_HAPPENINGS: Final = 20_000
 MOST_SILENCES: Final = 200
 SILENT_S: Final = 3.0

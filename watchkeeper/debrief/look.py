@@ -73,7 +73,16 @@ def page_style(exercise: bool) -> str:
     return style_sheet() + _LINES.strip() + "\n" + _PAGE.strip().replace("PRINTED", foot) + "\n"
 
 
-def plot_style() -> str:
-    """Return the style of one plot that stands by itself: light, and in colours that every program understands."""
-    rules = (PLOT + _LINES).replace("inherit", "sans-serif")
-    return re.sub(r"var\(--([a-z-]+)\)", lambda found: LIGHT[found[1]], rules).replace("\n", "")
+def plot_style(inside: str) -> str:
+    """Return the style of one plot that stands by itself: light, in colours that every program understands.
+
+    Only the rules that it uses: their classes stand `inside`.
+    """
+    rules = (PLOT + _LINES).replace("inherit", "sans-serif").replace("\n", "")
+    used = [
+        rule
+        for rule in re.findall(r"[^{}]+\{[^}]*\}", rules)
+        if not (named := re.findall(r"\.([pd]-[a-z-]+)", rule))
+        or any(re.search(rf"\b{one}\b", inside) for one in named)
+    ]
+    return re.sub(r"var\(--([a-z-]+)\)", lambda found: LIGHT[found[1]], "".join(used))

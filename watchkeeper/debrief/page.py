@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import CrewUnits
 from watchkeeper.brief.page_parts import listed, paragraph, part, section, table, text
@@ -28,26 +28,57 @@ from watchkeeper.debrief.words import (
 )
 
 MOST_BYTES: Final = 2_900_000
-DETAILS: Final = (1400, 700, 350, 160, 80)
-"""Points a curve, the next where the page would be too large."""
-MOST_PLANS: Final = 12
-"""Plans of one aircraft."""
+
+
+class _Detail(NamedTuple):
+    """How much a page shows: points a curve, plans of one aircraft, whether plots can be saved."""
+
+    points: int
+    plans: int
+    saves: bool
+
+
+DETAILS: Final = (
+    _Detail(1400, 12, saves=True),
+    _Detail(500, 6, saves=True),
+    _Detail(160, 2, saves=True),
+    _Detail(60, 0, saves=False),
+)
+"""The next where the page would be too large."""
+_POINT_BYTES: Final = 26
+"""A point of a curve, drawn and in the file to save."""
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def page(debrief: Debrief, units: CrewUnits) -> str:
     """Return the whole HTML document, under MOST_BYTES."""
     html = ""
-    for most in DETAILS:
-        html = _Page(debrief, units, most).html()
+    for detail in DETAILS:
+        if detail is not DETAILS[-1] and _expected_bytes(debrief, detail) > MOST_BYTES:
+            continue
+        html = _Page(debrief, units, detail).html()
         if len(html.encode()) <= MOST_BYTES:
             break
     return html
 
 
+def _expected_bytes(debrief: Debrief, detail: _Detail) -> int:
+    """Return about how large the plots become."""
+    points = sum(
+        min(len(some), detail.points)
+        for one in debrief.aircraft
+        for figure in one.figures
+        for panel in figure.panels
+        for curve in panel.curves
+        for some in (curve.points, curve.low)
+    )
+    tracks = sum(min(len(f.track), detail.points) for one in debrief.aircraft for f in one.flights[: detail.plans])
+    return _POINT_BYTES * (points + tracks)
+
+
 class _Page:
-    def __init__(self, debrief: Debrief, units: CrewUnits, most: int) -> None:
-        self._debrief, self._units, self._most = debrief, units, most
+    def __init__(self, debrief: Debrief, units: CrewUnits, detail: _Detail) -> None:
+        self._debrief, self._units, self._detail = debrief, units, detail
         self._plots = 0
         self._several = len(debrief.aircraft) > 1
         self._delivers = any(one.told for one in debrief.timeline)
@@ -174,7 +205,7 @@ class _Page:
         of = self._name(one)
         begins = self._debrief.source.begins
         setting = Setting(
-            span, one.flights, self._entries(one.system), begins, self._debrief.exercise, of, self._most
+            span, one.flights, self._entries(one.system), begins, self._debrief.exercise, of, self._detail.points
         )
         figures, without = [], []
         for figure in one.figures:
@@ -186,24 +217,29 @@ class _Page:
         parts = (
             listed([way_words(way) for flight in one.flights for way in flight.ways_home]),
             f'<div class="plots">{"".join(plans + figures)}</div>' if plans or figures else "",
-            part("Not drawn", listed(list(dict.fromkeys(without)))) if without else "",
+            part("Not drawn", listed(list(dict.fromkeys(without + self._undrawn(one))))),
         )
         return section(f"aircraft-{one.system}", heading, parts)
 
     def _plans(self, one: AircraftDebrief) -> list[str]:
         shown = []
-        for flight in one.flights[:MOST_PLANS]:
+        for flight in one.flights[: self._detail.plans]:
             drawn = draw_plan(
                 flight,
                 [e for e in self._entries(one.system) if e.flight == flight.number],
                 self._debrief.around,
                 of=self._name(one),
                 exercise=self._debrief.exercise,
+                most=self._detail.points,
             )
             if drawn is None:
                 continue
             shown.append(self._figure(drawn, f"aircraft-{one.system}", self._plan_note(flight), HATCHES))
         return shown
+
+    def _undrawn(self, one: AircraftDebrief) -> list[str]:
+        more = len(one.flights) - self._detail.plans
+        return [f"Plans of the last {more} flights: the page would be too large."] if more > 0 else []
 
     def _plan_note(self, flight: Flight) -> str:
         if flight.home is None:
@@ -215,10 +251,9 @@ class _Page:
         caption = f"<strong>{text(drawn.title)}.</strong> {text(note)}"
         if self._debrief.exercise:
             prefix = f"exercise-{prefix}"
-        return (
-            f'<figure>\n{in_page(drawn, self._plots)}\n<figcaption class="note">{caption} '
-            f"{save_link(drawn, prefix, f'<defs>{defs}</defs>' if defs else '')}</figcaption></figure>"
-        )
+        saved = save_link(drawn, prefix, f"<defs>{defs}</defs>" if defs else "") if self._detail.saves else ""
+        shown = in_page(drawn, self._plots)
+        return f'<figure>\n{shown}\n<figcaption class="note">{caption} {saved}</figcaption></figure>'
 
     def _thresholds(self) -> str:
         parts = []

@@ -26,19 +26,20 @@ _TOGETHER: Final = 12.0
 
 
 def draw_plan(
-    flight: Flight, entries: Sequence[Entry], around: Around, *, of: str, exercise: bool
+    flight: Flight, entries: Sequence[Entry], around: Around, *, of: str, exercise: bool, most: int = 1400
 ) -> Drawn | None:
     """Return the plan of a flight; None without a track."""
     if len(flight.track) < 2:
         return None
-    plan = _Plan(flight, [one for one in entries if weighty(one) and one.place is not None], around)
+    plan = _Plan(flight, [one for one in entries if weighty(one) and one.place is not None], around, most)
     inside, height = plan.draw(exercise=exercise)
     title = f"Flight {flight.number}: plan"
     return Drawn(f"plan-{flight.number}", title, f"{title} of {of}. {plan.words()}", SIZE, height, inside)
 
 
 class _Plan:
-    def __init__(self, flight: Flight, entries: Sequence[Entry], around: Around) -> None:
+    def __init__(self, flight: Flight, entries: Sequence[Entry], around: Around, most: int) -> None:
+        self._most = most
         self._flight, self._entries, self._around = flight, entries, around
         self._known_home = flight.home is not None
         self._plane = Plane(*flight.home) if flight.home is not None else None
@@ -99,7 +100,7 @@ class _Plan:
         return parts
 
     def _track(self) -> list[str]:
-        spots = _thinned([self._at(fix.north_m, fix.east_m) for fix in self._flight.track])
+        spots = _thinned([self._at(fix.north_m, fix.east_m) for fix in self._flight.track], self._most)
         parts = [line(spots, "d-track")]
         if self._plane is not None and self._around.plan:
             spots_of_plan = [(_MIDDLE, _MIDDLE), *(self._spot(at) for at in self._around.plan)]
@@ -244,13 +245,17 @@ def _sample(kind: str, x: float, y: float) -> str:
             return f'<path class="p-area p-{kind.replace("_", "-")}" d="M{x:.0f},{y - 5:.0f}h24v10h-24Z"/>'
 
 
-def _thinned(spots: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Leave out places that would not be seen to differ from the last one."""
-    kept = [spots[0]]
-    for spot in spots[1:-1]:
-        if math.dist(spot, kept[-1]) >= 0.8:
-            kept.append(spot)
-    return [*kept, spots[-1]]
+def _thinned(spots: Sequence[tuple[float, float]], most: int) -> list[tuple[float, float]]:
+    """Leave out places that would not be seen to differ from the last one, more where there are too many."""
+    apart = 0.8
+    while True:
+        kept = [spots[0]]
+        for spot in spots[1:-1]:
+            if math.dist(spot, kept[-1]) >= apart:
+                kept.append(spot)
+        if len(kept) < max(most, 20):
+            return [*kept, spots[-1]]
+        apart *= 1.5
 
 
 def _arrows(spots: Sequence[tuple[float, float]]) -> Iterable[tuple[tuple[float, float], tuple[float, float]]]:

@@ -60,7 +60,8 @@ def save_link(drawn: Drawn, prefix: str, defs: str = "") -> str:
     alone = (
         f'<svg xmlns="{SPACE}" class="plot" viewBox="0 0 {drawn.width:.0f} {drawn.height:.0f}" '
         f'width="{2 * drawn.width:.0f}" height="{2 * drawn.height:.0f}">'
-        f"<title>{escape(plain(drawn.title))}</title><desc>{escape(plain(drawn.words))}</desc><style>{plot_style()}</style>{defs}"
+        f"<title>{escape(plain(drawn.title))}</title><desc>{escape(plain(drawn.words))}</desc>"
+        f"<style>{plot_style(defs + drawn.inside)}</style>{defs}"
         f'<path fill="#ffffff" d="M0,0H{drawn.width:.0f}V{drawn.height:.0f}H0Z"/>{drawn.inside}</svg>'
     )
     data = quote(alone, safe="/:;=,@!$()*+?-._~")

@@ -89,11 +89,11 @@ def unseen_table(one: AircraftDebrief) -> Table:
         for seen in one.unseen
     ]
     heads: list[str | Column] = ["What", Column("known", numbers=True), Column("longest unknown", numbers=True)]
-    return table("Known in flight", heads, rows)
+    return table(f"Known in flight, aircraft {one.system}", heads, rows)
 
 
 def silences_table(one: AircraftDebrief) -> Table:
     """Return when the aircraft was not heard in flight."""
     rows = [row(clock(at), since(at_s), lasting(for_s)) for at_s, at, for_s in one.silences]
     heads: list[str | Column] = ["UTC", Column("min:s", numbers=True), Column("for", numbers=True)]
-    return table("Not heard in flight for more than 3 s", heads, rows)
+    return table(f"Not heard in flight for more than 3 s, aircraft {one.system}", heads, rows)
