@@ -1,4 +1,4 @@
-"""A flight is booked in the crew's ledger once: by the watch, by a first debrief or by a second; never an exercise."""
+"""A flight is booked in the crew's ledger once: by the watch, a first debrief or a second; never an exercise."""
 
 from __future__ import annotations
 

@@ -31,6 +31,7 @@ def messages(path: Path, kind: str) -> list[tuple[float, object]]:
     found = []
     while (message := log.recv_match(type=kind)) is not None:
         found.append((message._timestamp, message))
+    log.close()
     return found
 
 

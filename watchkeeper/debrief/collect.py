@@ -38,7 +38,9 @@ LOOKED_FOR: Final = (
 )  # fmt: skip
 _PHASE, _ARMED = INDEX["flight.phase"], INDEX["flight.armed"]
 _POWER, _CELL, _VOLT = INDEX["battery.power"], INDEX["battery.cell_voltage"], INDEX["battery.voltage"]
-_AGE = INDEX["link.age"]
+_HEIGHT = INDEX["position.height"]
+_ON_GROUND_M: Final = 2.0
+"""Disarmed lower than this it has landed, as well as height can tell (common practice)."""
 _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
 Readings = dict[str, float | str | bool | None]
 
@@ -120,6 +122,7 @@ class AircraftLog:
         engine: Engine,
     ) -> None:
         """Follow the phases: begin and end flights, and note when it turns back."""
+        values = aircraft.readings.values
         over = self._end.over(phase, armed)
         if self._now is None and self._end.flew:
             flight = FlightLog(at_s, clock(), cut_in=not self._was_down, home=aircraft.home)
@@ -132,7 +135,9 @@ class AircraftLog:
             if phase == "returning" and self._phase != "returning" and len(self._now.turns) < MOST_TURNS:
                 self._now.turns.append(self.forecast(engine, at_s, clock()))
             if over:
-                self._land(aircraft, at_s, clock(), landed=phase in ("landed", "on_ground"))
+                height = _number(values[_HEIGHT])
+                low = height is not None and height < _ON_GROUND_M
+                self._land(aircraft, at_s, clock(), landed=low or phase in ("landed", "on_ground"))
         self._phase = phase
         if phase in ("on_ground", "armed", "landed"):
             self._was_down = True
