@@ -176,8 +176,8 @@ def test_silent_on_the_ground_for_a_minute_it_is_gone() -> None:
 def test_reports_of_parts_become_alerts_of_the_watch() -> None:
     engine = Engine(shipped())
     engine.tick(T0)
-    broken = engine.order(Order("report", "mqtt", ok=False, text="Message broker not reached."), T0 + 1)
-    again = engine.order(Order("report", "mqtt", ok=False, text="Message broker not reached."), T0 + 2)
+    broken = engine.order(Order("report", "mqtt", ok=False, text="Broker not reached."), T0 + 1)
+    again = engine.order(Order("report", "mqtt", ok=False, text="Broker not reached."), T0 + 2)
     mended = engine.order(Order("report", "mqtt", ok=True, text="broker reached"), T0 + 3)
     assert [a[1:] for a in alerts(broken)] == [("watch-mqtt", "caution", "raised")]
     assert again == []

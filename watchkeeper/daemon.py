@@ -17,6 +17,7 @@ from typing import Any, Protocol
 import structlog
 
 from watchkeeper.alerts.events import Happening, Level, Order
+from watchkeeper.edges.host.service_manager import ServiceManager
 from watchkeeper.edges.kept import KEEP_EVERY_S, Keeper
 from watchkeeper.edges.ledger_file import LedgerKeeper
 from watchkeeper.edges.outlets import Hub
@@ -44,7 +45,13 @@ class Watch:
     """One watch. Make it, add outlets to its hub, then `run` it until it is stopped."""
 
     def __init__(
-        self, engine: Engine, clock: TimeOfDay, *, tell: Callable[[str], None], log_reports: bool = False
+        self,
+        engine: Engine,
+        clock: TimeOfDay,
+        *,
+        tell: Callable[[str], None],
+        log_reports: bool = False,
+        manager: ServiceManager | None = None,
     ) -> None:
         """`tell` takes a line for people (who is heard, and what is missing).
 
@@ -57,6 +64,7 @@ class Watch:
         self.recorder: Recorder | None = None
         self.keeper: Keeper | None = None
         self.ledger: LedgerKeeper | None = None
+        self._manager = manager
         self._tell = tell
         self._log_reports = log_reports
         self._begun = False
@@ -151,6 +159,8 @@ class Watch:
                     if one is not stopping and (error := one.exception()) is not None:
                         raise error
         finally:
+            if self._manager is not None:
+                self._manager.stopping()
             for task in (*tasks, stopping):
                 task.cancel()
             await asyncio.gather(*tasks, stopping, return_exceptions=True)
@@ -186,6 +196,8 @@ class Watch:
             self._book()
             if self.recorder is not None:
                 self.recorder.ticked(now_us)
+            if self._manager is not None:  # here and nowhere else: what hangs is not alive
+                self._manager.ticked()
             await asyncio.sleep(TICK_S)
 
     async def _keep(self, keeper: Keeper) -> None:
@@ -198,6 +210,8 @@ class Watch:
         while True:
             await self._reload.wait()
             self._reload.clear()
+            if self._manager is not None:
+                self._manager.reloading()
             try:
                 texts = await asyncio.to_thread(packs.read)
                 with contextlib.suppress(BadInputError):  # the engine says so
@@ -213,6 +227,8 @@ class Watch:
                     self._tell(f"rules reloaded from {len(texts)} packs")
             for fault in faults:
                 self._tell(str(fault))
+            if self._manager is not None:
+                self._manager.reloaded()
 
     async def _follow(self, packs: PackFiles) -> None:
         """Where there is no signal for it: reload once the files have changed and then stood still for a look."""

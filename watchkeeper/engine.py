@@ -12,21 +12,21 @@ from collections.abc import Sequence
 from typing import TypeAlias
 
 from watchkeeper.aircraft.autopilots import tables
-from watchkeeper.aircraft.catalogue import CATALOGUE
-from watchkeeper.aircraft.describe import describe_sources
+from watchkeeper.aircraft.describe import describe_sources, heard_line
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.aircraft.fleet import TOUCHES, Fleet
 from watchkeeper.aircraft.ledger import Ledger
-from watchkeeper.aircraft.readings import BLIND, FAULT
 from watchkeeper.aircraft.state import Aircraft
 from watchkeeper.alerts.book import AlertBook
+from watchkeeper.alerts.bysticks import take_press
 from watchkeeper.alerts.checks import ACTIONS as PREPARING
 from watchkeeper.alerts.desk import Lacks, WatchDesk
-from watchkeeper.alerts.events import Happening, Order
+from watchkeeper.alerts.events import SIGHTED, Happening, Order
 from watchkeeper.alerts.language import ENGLISH, Language
 from watchkeeper.alerts.lifecycle import Alert
 from watchkeeper.alerts.orders import carry_out
 from watchkeeper.alerts.ruling import PHASE
+from watchkeeper.alerts.sightings import Sightings
 from watchkeeper.alerts.teller import Teller
 from watchkeeper.errors import BadInputError, Fault, bad_input
 from watchkeeper.estimate.learning import JSON
@@ -44,12 +44,6 @@ BLIND_EVERY = 50
 """Grid steps between looks at what the watch cannot see."""
 LONGEST_GAP_US = 120_000_000
 UNHEARD_AFTER_US = 15_000_000
-SETTLED_AFTER_US = 40_000_000
-"""An aircraft is given this long to send each of its messages, and trends to form, before anything is missed."""
-TOLD_AFTER_US = SETTLED_AFTER_US + 10_000_000
-"""By then what cannot be seen of it has been told."""
-QUIET_US = 3_000_000
-"""Silent for longer: that it cannot be seen is said by the link's own alerts, not once a reading."""
 GONE_AFTER_US = 60_000_000
 MAX_SOURCES = 64
 
@@ -77,6 +71,7 @@ class Engine:
         self._fleet = Fleet(aircraft_files, sortie, ledger)
         self._teller = Teller(language) if sortie is None else Teller(language, sortie.crew.units)
         self._desk = WatchDesk(self._teller)
+        self._sightings = Sightings(self._teller)
         self._framers: dict[str, Framer] = {}
         self._watched: dict[int, Watched] = {}
         self._resuming = Resuming()
@@ -155,6 +150,8 @@ class Engine:
                     one.seen_us = now_us
                     one.book.restart()
                 one.book.judge_message(message, now_us, written)
+                if aircraft.switch.pressed_us is not None:
+                    take_press(aircraft, one.book, self._desk, self._sightings, self._teller, now_us)
         return self._teller.take()
 
     def order(self, order: Order, now_s: float) -> list[Happening]:
@@ -166,6 +163,10 @@ class Engine:
             self._reload(order.packs, now_us)
         elif order.action == "resume":
             self._resuming.offer(order.aircraft, order.kept)
+        elif order.action == "sighted":
+            self._sightings.take(order, self._watched, now_us)
+        elif order.rule is not None and order.rule.startswith(SIGHTED):
+            self._sightings.order(order, now_us)
         elif order.aircraft is not None:
             one = self._watched.get(order.aircraft)
             if one is None:
@@ -176,8 +177,10 @@ class Engine:
                 one.preparing.take(order, now_us)
             else:
                 carry_out(one.book, self._teller, order, now_us)
+                self._sightings.acknowledge_all(order, now_us)
         else:
             self._desk.order(order, now_us)
+            self._sightings.acknowledge_all(order, now_us)
             if order.rule is None and order.action == "acknowledge":
                 for one in self._watched.values():
                     carry_out(one.book, self._teller, order, now_us)
@@ -228,17 +231,11 @@ class Engine:
 
     def readings(self, system: int) -> dict[str, float | str | bool | None]:
         """Return every reading of an aircraft by name, None where blind or faulty. KeyError if not known."""
-        readings = self._watched[system].aircraft.readings
-        now_us = self._now_us or 0
-        shown: dict[str, float | str | bool | None] = {}
-        for i, reading in enumerate(CATALOGUE):
-            value = readings.read(i, now_us)
-            shown[reading.name] = None if value is BLIND or value is FAULT else value
-        return shown
+        return self._watched[system].known(self._now_us or 0)
 
     def alerts(self) -> list[Alert]:
         """Return the listed alerts, most urgent first."""
-        found = self._desk.alerts()
+        found = [*self._desk.alerts(), *self._sightings.alerts()]
         for one in self._watched.values():
             found.extend(one.book.alerts())
         return sorted(found, key=lambda a: (-a.level.urgency, a.raised_us))
@@ -251,10 +248,36 @@ class Engine:
         """Return one aircraft with its estimates and its alerts, to be looked at. KeyError if it is not known."""
         return self._watched[system]
 
+    def blind(self, system: int) -> Lacks:
+        """Return what was last told that the watch cannot see of an aircraft."""
+        return self._desk.shown_of(system)
+
+    @property
+    def rules(self) -> RuleSet:
+        """The rules in use."""
+        return self._rules
+
+    @property
+    def language(self) -> Language:
+        """The crew's."""
+        return self._teller.language
+
+    def engine_us(self, stamp_us: int) -> int:
+        """Return the engine time of a caller's time in the present segment; never before the engine's own."""
+        return max(stamp_us + self._teller.offset_us, self._now_us or 0)
+
+    def stamp_us(self, engine_us: int) -> int:
+        """Return the caller's time of an engine time, in the present segment."""
+        return engine_us - self._teller.offset_us
+
     def describe_sources(self) -> list[str]:
         """Return in plain words who is heard on each source, at what rates, and what is missing."""
         kept = [f"Aircraft {system}: {remark}." for system, remark in self._resuming.remarks.items()]
         return describe_sources(self._fleet, self._now_us or 0) + kept
+
+    def heard_line(self) -> str:
+        """Return in one line who is heard on each source."""
+        return heard_line(self._fleet, self._now_us or 0)
 
     def reasons(self, system: int) -> tuple[str, ...]:
         """Return what speaks against a take-off, in words; empty in the air. KeyError if not known."""
@@ -314,10 +337,11 @@ class Engine:
             for one in self._watched.values():
                 if sweep:
                     one.suite.silent(grid_us, one.aircraft.link.time_us)
-                    self._look_before(one, grid_us)
+                    one.look_before(self._desk, self._sightings, grid_us)
                     one.book.sweep(grid_us)
                 else:
                     one.book.grid(grid_us)
+            self._sightings.look(grid_us)
             if sweep:
                 self._sweep(grid_us)
             grid_us += GRID_US
@@ -335,22 +359,16 @@ class Engine:
                 if not made_room:
                     self._fleet.drop(system)
                 self._desk.forget(system)
+                self._sightings.forget(system, now_us)
                 del self._watched[system]
                 self._teller.several = len(self._watched) > 1
         changing = {(s, r): subject for s, o in self._watched.items() for r, subject in o.book.changing().items()}
         self._desk.changing(changing, now_us)
+        off = {system: why for system, one in self._watched.items() if (why := one.sticks_off(now_us))}
+        self._desk.sticks(off, now_us)
         self._flood(now_us)
         if self._step % BLIND_EVERY == 0:
             self._desk.blind(self._lacks(now_us), now_us)
-
-    def _look_before(self, one: Watched, now_us: int) -> None:
-        """Work out what speaks against a take-off."""
-        if not one.preparing.follow(one.seen_us, now_us):
-            return
-        alerts = [alert for ruling in one.book.rulings if (alert := ruling.alert).stands] + self._desk.alerts()
-        blind = {subject.strip(".") for subject, _ in self._desk.shown_of(one.aircraft.system).values()}
-        settled = now_us - one.seen_us >= TOLD_AFTER_US
-        one.preparing.readiness.look(alerts, blind, now_us, settled=settled)
 
     def _flood(self, now_us: int) -> None:
         flooding = self._teller.flood.passed(now_us)
@@ -362,16 +380,8 @@ class Engine:
 
     def _lacks(self, now_us: int) -> Lacks:
         lacks: dict[tuple[int, str], tuple[str, tuple[str, ...]]] = {}
-        for system, one in self._watched.items():
-            if one.silent_us(now_us) > QUIET_US:
-                lacks.update(self._desk.shown_of(system))  # as it was before it fell silent
-            elif now_us - one.seen_us >= SETTLED_AFTER_US:
-                told = self._desk.shown_of(system)
-                for rule, names in one.book.blind(now_us, {rule for _, rule in told}).items():
-                    before = told.get((system, rule))
-                    asks = one.suite.why and any(name.startswith("return.") for name in names)
-                    listed = (*names, one.suite.why) if asks else names
-                    lacks[system, rule] = before if before and not names else (one.book.subject(rule), listed)
+        for one in self._watched.values():
+            lacks.update(one.lacks(self._desk, now_us))
         return lacks
 
     def _begin(self, aircraft: Aircraft, now_us: int) -> Watched:

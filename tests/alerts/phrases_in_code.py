@@ -15,10 +15,13 @@ SPEAKING = (
     "daemon.py",
     "engine.py",
     "watched.py",
+    "picture",
     "cli/outfit.py",
     "cli/health.py",
     "cli/messaging.py",
     "cli/drill.py",
+    "page/hearing.py",
+    "page/phone.py",
 )
 """Where callouts, reports of parts and reasons come from."""
 _SENTENCES = re.compile(r"[A-Z{][^\n]*[\w}\]]\.")

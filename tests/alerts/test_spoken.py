@@ -37,6 +37,7 @@ def test_digit_by_digit(number: str, words: str) -> None:
         ("150", "one five zero"),  # no whole hundreds: digits
         ("1050", "one zero five zero"),
         ("40", "four zero"),
+        ("95", "niner five"),  # Annex 10 5.2.1.4.3.1: 9 is said NIN-er
         ("0", "zero"),
         ("800.5", "eight zero zero decimal five"),
     ],

@@ -44,7 +44,7 @@ def test_the_voice_follows_unless_the_crew_has_chosen_one() -> None:
     german = load_language("de", NOBODY)
     assert voice_of(Voice(rate_wpm=160), german) == Voice(rate_wpm=160, language="de")
     assert voice_of(Voice(language="de-at"), german).language == "de-at"
-    assert voice_of(Voice(), load_language("en", NOBODY)).language == "en"
+    assert voice_of(Voice(), load_language("en", NOBODY)).language == "en-us"
 
 
 def test_a_file_of_the_crew_is_held_against_the_shipped_rules(tmp_path: Path) -> None:

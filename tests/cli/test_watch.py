@@ -177,7 +177,7 @@ def test_an_unreachable_broker_is_said_once_and_the_watch_goes_on(tmp_path: Path
         free.bind(("127.0.0.1", 0))
         closed = int(free.getsockname()[1])
     with running(tmp_path, "--mqtt", f"mqtt://127.0.0.1:{closed}") as watch:
-        watch.fly(watch.saw("Message broker not reached"))
+        watch.fly(watch.saw("Broker not reached"))
         watch.plane.fix = 1
         watch.fly(watch.saw("Warning. Position. Lost."))
 

@@ -22,7 +22,15 @@ from tests.edges.mqtt_parts import Listener, Running, Told, change
 from watchkeeper.cli.messaging import Messaging
 from watchkeeper.edges.broker import embedded as broker_module
 from watchkeeper.edges.broker.access import Access, is_local
-from watchkeeper.edges.broker.embedded import ENDED, RUNS, TAKEN, EmbeddedBroker, open_to_network, parse_place
+from watchkeeper.edges.broker.embedded import (
+    ENDED,
+    RUNS,
+    TAKEN,
+    EmbeddedBroker,
+    open_to_network,
+    parse_broker_place,
+    url_of,
+)
 from watchkeeper.edges.broker.packets import Connect, RefusedError
 from watchkeeper.edges.mqtt.login import Messages
 from watchkeeper.errors import BadInputError
@@ -30,7 +38,7 @@ from watchkeeper.errors import BadInputError
 
 @asynccontextmanager
 async def kept(told: Told, port: int, **options: object) -> AsyncIterator[EmbeddedBroker]:
-    place = parse_place(f"127.0.0.1:{port}")
+    place = parse_broker_place(f"127.0.0.1:{port}")
     broker = EmbeddedBroker(place, Access(), told._reported, **options)  # type: ignore[arg-type]  # one of them
     await broker.start()
     task = asyncio.create_task(broker.run())
@@ -108,12 +116,12 @@ async def test_a_port_that_is_taken_meanwhile_is_said(monkeypatch: pytest.Monkey
 
 async def test_troubles_of_the_outlet_wait_while_the_broker_is_down() -> None:
     told = Told()
-    broker = EmbeddedBroker(parse_place("127.0.0.1:1883"), Access(), told._reported)
+    broker = EmbeddedBroker(parse_broker_place("127.0.0.1:1883"), Access(), told._reported)
     report = broker.shielded(told._reported)
-    report("mqtt", False, "Message broker not reached.")
+    report("mqtt", False, "Broker not reached.")
     assert told.reports == []
     broker._runs = True
-    report("mqtt", False, "Message broker refuses messages.")
+    report("mqtt", False, "Broker refuses messages.")
     report("mqtt", True, "message broker reached")
     assert [ok for _, ok, _ in told.reports] == [False, True]
 
@@ -131,8 +139,8 @@ async def test_troubles_of_the_outlet_wait_while_the_broker_is_down() -> None:
     ],
 )
 def test_places(text: str, url: str, local: bool) -> None:
-    place = parse_place(text)
-    assert (str(place), place.url, place.local) == (text, url, local)
+    place = parse_broker_place(text)
+    assert (str(place), url_of(place), place.local) == (text, url, local)
     assert bool(open_to_network(place, Access())) is not local
     assert ("without a password" in open_to_network(place, Access())) is not local
 
@@ -142,7 +150,7 @@ def test_places(text: str, url: str, local: bool) -> None:
 )
 def test_what_is_no_place_is_a_fault(text: str) -> None:
     with pytest.raises(BadInputError, match=r"^--broker: "):
-        parse_place(text)
+        parse_broker_place(text)
 
 
 def test_without_a_password_only_this_machine_publishes_and_with_one_everybody_needs_it() -> None:

@@ -138,7 +138,7 @@ async def test_broker_restart_brings_all_states_back(broker: Broker) -> None:
         (
             "mqtt",
             False,
-            "Message broker lost: connection broken. Check the network, and that the broker runs.",
+            "Broker lost, connection broken. Check network and broker.",
         ),
         ("mqtt", True, "message broker reached"),
     ]

@@ -57,11 +57,11 @@ REFUSED_3_1_1 = b"\x20\x02\x00\x01"  # CONNACK of 3.1.1: unacceptable protocol v
 REFUSED_5 = b"\x20\x03\x00\x84\x00"  # CONNACK of 5: unsupported protocol version (5 section 3.2.2.2)
 ACCEPTED_3_1_1 = b"\x20\x02\x00\x00"
 
-REFUSED = "Message broker not reached: connection refused. Check that it runs, and its address."
-UNKNOWN = "Message broker not reached: name unknown. Check its address, and the network."
-TIMED_OUT = "Message broker not reached: timed out. Check the network, and that the broker runs."
-WRONG_USER = "Message broker refused the watch: wrong user or password. Correct them."
-NO_USER = "Message broker refused the watch: no user given. Name user and password."
+REFUSED = "Broker not reached, connection refused. Check that it runs."
+UNKNOWN = "Broker not reached, name unknown. Check its address."
+TIMED_OUT = "Broker not reached, timed out. Check network and broker."
+WRONG_USER = "Broker refused the watch, wrong user or password. Correct them."
+NO_USER = "Broker refused the watch, no user given. Name one."
 
 
 @pytest.mark.parametrize("refusal", [REFUSED_3_1_1, REFUSED_5, None], ids=["code 1", "code 132", "closed"])

@@ -155,4 +155,4 @@ async def test_no_more_than_one_message_of_readings_is_under_way(
             before = told.asked
             await told.until(lambda: bool(told.reports))
             assert told.asked - before <= 1
-    assert told.reports == [("mqtt", False, "Message broker lost: timed out. Check the network.")]
+    assert told.reports == [("mqtt", False, "Broker lost, timed out. Check the network.")]

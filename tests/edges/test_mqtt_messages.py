@@ -8,10 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.edges import view_parts
 from tests.edges.mqtt_parts import START_US, change
 from watchkeeper.alerts.events import Level, Refusal, RoutineCall
-from watchkeeper.edges.messages.payloads import PAYLOADS, Message, Writer
+from watchkeeper.edges.messages.head import Message
+from watchkeeper.edges.messages.payloads import PAYLOADS, Writer
 from watchkeeper.edges.messages.schemas import schemas
+from watchkeeper.edges.messages.views import outlook_of, surroundings_of, watch_outlook_of
 from watchkeeper.edges.mqtt.address import Topics, parse_broker, rule_level
 from watchkeeper.edges.mqtt.outbox import Outbox, Waiting
 from watchkeeper.errors import BadInputError
@@ -22,7 +25,11 @@ ODD = "\ud800 \x00 \u20ac"
 
 def messages() -> list[Message]:
     said = RoutineCall(START_US, 0, None, "armed", ODD, {"a": float("inf"), ODD: ODD, "b": True, "c": None})
+    odd = view_parts.aircraft(name=ODD, blind=[ODD])
     return [
+        surroundings_of(odd, WRITER.head(START_US, None)),
+        outlook_of(odd, WRITER.head(START_US, 3)),
+        watch_outlook_of(view_parts.station(), WRITER.head(START_US, 3)),
         WRITER.status("watching", START_US, START_US),
         WRITER.state(change(), START_US),
         WRITER.event(change(spoken=True), START_US, "f4f3f2f1-0000-4000-8000-000000000000"),

@@ -13,7 +13,7 @@ from tests.edges.mqtt_parts import Broker, Listener, Running, Told, change
 from watchkeeper.edges.mqtt.health import Health
 from watchkeeper.edges.mqtt.trouble import Trouble
 
-REFUSES = "Message broker refuses messages: no permission. Let the watch publish in its access rules."
+REFUSES = "Broker refuses messages, no permission. Check its access rules."
 ALERT = "watchkeeper/field-1/42/alert/link-lost"
 READ_ONLY = "topic read #\n"
 EVERYTHING = "topic readwrite #\n"

@@ -41,11 +41,13 @@ ORDERS: dict[str, list[dict[str, Any]]] = {
     "CrewOrder": [
         {"message_id": ID, "role": "observer", "at": AT, "action": "confirm"},
         {"message_id": ID, "role": "post", "at": AT, "action": "uncheck", "item": "antennas down"},
+        {"message_id": ID, "role": "observer", "at": AT, "action": "sighted", "sight": "lost_sight", "by": "Ada"},
     ],
 }
 IN_BOTH_DRAFTS = frozenset(
     "type enum const properties required additionalProperties items anyOf if then else pattern format minimum "  # noqa: SIM905
-    "maximum exclusiveMinimum exclusiveMaximum minLength maxLength title description default $ref".split()
+    "maximum exclusiveMinimum exclusiveMaximum minLength maxLength minItems maxItems title description "
+    "default $ref".split()
 )
 """Words of JSON Schema that mean the same in draft 7 (validation, sections 6 to 10) and in 2020-12."""
 
@@ -102,6 +104,12 @@ def test_what_is_right_validates_and_what_is_wrong_does_not(name: str, payload: 
         ("CrewOrder", {"action": "check"}),
         ("CrewOrder", {"action": "confirm", "item": "rotor latches"}),
         ("CrewOrder", {"action": "acknowledge"}),
+        ("CrewOrder", {"action": "sighted"}),
+        ("CrewOrder", {"action": "sighted", "sight": None}),
+        ("CrewOrder", {"action": "sighted", "sight": "whale"}),
+        ("CrewOrder", {"action": "sighted", "sight": "stop", "item": "rotor latches"}),
+        ("CrewOrder", {"action": "confirm", "sight": "stop"}),
+        ("CrewOrder", {"action": "check", "item": "rotor latches", "sight": "stop"}),
         ("CrewOrder", {"role": "watch"}),
         ("CrewOrder", {"message_id": "x"}),
         ("CrewOrder", {"for": "observer"}),
@@ -127,12 +135,17 @@ def test_topics_and_ways_are_those_of_the_watch() -> None:
         topics.under(None, leaf) for leaf in ("event", "callout")
     ]
     assert filled("readings") == topics.under(7, "readings")
+    assert filled("outlook", "watch") == topics.under(None, "outlook")
+    assert filled("surroundings") == topics.surroundings_of(7)
+    assert filled("surroundings", "+") == topics.surroundings
     assert topics.addressed(filled("alertOrder")) == (7, "r")
     assert topics.addressed(filled("crewOrder")) == (7, None)
     assert filled("alertOrder", "+", "+") == topics.orders
     assert filled("crewOrder", "+") == topics.crew_orders
     mqtt = {key: one["bindings"]["mqtt"] for key, one in DOCUMENT["operations"].items()}
-    assert {key for key, one in mqtt.items() if one["retain"]} == {"sendStatus", "sendAlert"}  # design section 9
+    assert {key for key, one in mqtt.items() if one["retain"]} == {
+        "sendStatus", "sendAlert", "sendSurroundings",
+    }  # fmt: skip  # design section 9, and what it was extended by
     assert {one["qos"] for one in mqtt.values()} == {1}
     assert "exercise" in DOCUMENT["info"]["description"]
 
@@ -151,16 +164,19 @@ def _words(schema: object) -> Iterator[str]:
             yield from _words(one)
 
 
+def _moved(schema: object) -> object:
+    return json.loads(json.dumps(schema).replace("#/$defs/", "#/components/schemas/"))
+
+
 def test_the_document_holds_the_same_schemas_in_words_of_both_drafts() -> None:
     shared = DOCUMENT["components"]["schemas"]
     for name, schema in SHIPPED.items():
         if name == "asyncapi":
             continue
         own = {key: value for key, value in schema.items() if key not in {"$schema", "$defs"}}
-        moved = json.loads(json.dumps(own).replace("#/$defs/", "#/components/schemas/"))
-        assert shared[name] == moved
+        assert shared[name] == _moved(own)
         for part, definition in schema.get("$defs", {}).items():
-            assert shared[part] == definition
+            assert shared[part] == _moved(definition)
     assert {word for schema in shared.values() for word in _words(schema)} <= IN_BOTH_DRAFTS
 
 
@@ -219,7 +235,9 @@ def test_the_document_is_read_by_asyncapis_own_parser(node_modules: Path, requir
     assert found["errors"] == []
     assert dict(found["operations"]) == {
         "sendStatus": "send", "sendAlert": "send", "sendEvent": "send", "sendCallout": "send",
-        "sendReadings": "send", "receiveAlertOrder": "receive", "receiveCrewOrder": "receive",
+        "sendReadings": "send",
+        "sendOutlook": "send", "sendSurroundings": "send",
+        "receiveAlertOrder": "receive", "receiveCrewOrder": "receive",
     }  # fmt: skip
     wrong = copy.deepcopy(DOCUMENT)
     wrong["operations"]["sendStatus"]["channel"]["$ref"] = "#/channels/nowhere"

@@ -22,8 +22,8 @@ from tests.edges.test_voice import Ear, alert, running
 from watchkeeper.alerts.events import Level, RoutineCall
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.voice.attention import attention_sound
+from watchkeeper.edges.voice.mix import FADE
 from watchkeeper.edges.voice.outlet import Voice
-from watchkeeper.edges.voice.player import FADE
 from watchkeeper.edges.voice.sound import RATE_HZ
 
 PULSE = [miniaudio.Backend.PULSEAUDIO]

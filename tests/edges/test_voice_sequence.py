@@ -21,8 +21,9 @@ from watchkeeper.alerts.spoken import NumberStyle
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.voice import outlet as voice_module
 from watchkeeper.edges.voice.attention import STAND_IN, attention_sound
+from watchkeeper.edges.voice.mix import FADE
 from watchkeeper.edges.voice.outlet import NO_WORDS, Voice
-from watchkeeper.edges.voice.player import FADE, Player
+from watchkeeper.edges.voice.player import Player
 from watchkeeper.edges.voice.sound import RATE_HZ
 from watchkeeper.edges.voice.synthesiser import Synthesiser
 

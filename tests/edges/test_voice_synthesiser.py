@@ -143,7 +143,7 @@ def test_nothing_but_replies_comes_out(tmp_path: Path) -> None:
         check=True,
     )
     replies = [json.loads(line) for line in done.stdout.splitlines()]
-    assert replies == [{"ready": True}, *({"id": n, "error": None, "language": "en"} for n in range(3))]
+    assert replies == [{"ready": True}, *({"id": n, "error": None, "language": "en-us"} for n in range(3))]
     assert done.stderr == b""
 
 
@@ -300,7 +300,7 @@ async def test_known_words_are_not_rendered_again(synthesiser: Synthesiser) -> N
 async def test_an_unknown_language_is_spoken_in_the_usual_one() -> None:
     synthesiser = Synthesiser(VoiceOptions(language="xx-none"))
     assert seconds(await synthesiser.sound(WORDS)) > 2
-    assert synthesiser.language == "en"
+    assert synthesiser.language == "en-us"
     await synthesiser.close()
 
 

@@ -55,7 +55,10 @@ TEXTS = {
     "urgent": "motor failure detected", "caution": "compass not calibrated", "battery": "battery failing",
     "link": "radio link weak", "position": "position uncertain", "advisory": "terrain data missing",
 }  # fmt: skip
-_DIGIT = "(zero | one | two | three | four | five | six | seven | eight | nine)"
+_DIGIT = {
+    NumberStyle.DIGITS: "(zero | one | two | three | four | five | six | seven | eight | niner)",
+    NumberStyle.PLAIN: "(zero | one | two | three | four | five | six | seven | eight | nine)",
+}
 _NUMBERS = {
     NumberStyle.DIGITS: "[minus] <digit> [<digit>] [<digit>] [decimal <digit> | thousand | hundred]",
     NumberStyle.PLAIN: "[minus] [<digit> (thousand | hundred)] (<digit> | <teen> | <tens> [<digit>])"
@@ -155,7 +158,7 @@ def grammar_of(rule: Rule, style: NumberStyle) -> str:
     plain = _PLAIN_RULES if style is NumberStyle.PLAIN else ""
     return (
         "#JSGF V1.0;\ngrammar callouts;\n"
-        f"<digit> = {_DIGIT};\n{plain}<number> = {_NUMBERS[style]};\n"
+        f"<digit> = {_DIGIT[style]};\n{plain}<number> = {_NUMBERS[style]};\n"
         f"<level> = (warning | caution | advisory);\npublic <callout> = {_either(lines)};\n"
     )
 

@@ -86,6 +86,21 @@ class Stage(_Part):
     latched: tuple[tuple[Step, ...], ...] = ()
 
 
+class Channels(_Part):
+    """By which parameters a channel of the radio control gets a function. {n} stands for its number, * for any."""
+
+    own: tuple[StrictStr, ...] = ()
+    """The channel's own: a function unless 0."""
+    numbers: Mapping[StrictStr, tuple[StrictInt, ...]] = {}
+    """Hold the number of a channel, plus one of these."""
+    equal: Mapping[StrictStr, StrictInt] = {}
+    """The channel's own: a function if it is this number."""
+    bits: tuple[StrictStr, ...] = ()
+    """A bit for each channel, the lowest for channel 1."""
+    fixed: Mapping[StrictStr, StrictInt] = {}
+    """Unless 0, this channel has a function."""
+
+
 class Autopilot(_Part):
     """One autopilot."""
 
@@ -95,6 +110,7 @@ class Autopilot(_Part):
     lifetimes: Mapping[StrictStr, Version] = {}
     settings: Mapping[StrictStr, tuple[tuple[Step, ...], ...]]
     stages: tuple[Stage, ...] = ()
+    channels: Channels | None = None
 
 
 class File(_Part):

@@ -16,7 +16,7 @@ from typing import Final, NamedTuple
 from pydantic import ValidationError
 from pymavlink.dialects.v20 import all as dialect
 
-from watchkeeper.aircraft.autopilot_file import EVER, Autopilot, File, Result, Stage, Step, Told
+from watchkeeper.aircraft.autopilot_file import EVER, Autopilot, Channels, File, Result, Stage, Step, Told
 from watchkeeper.aircraft.vocabulary import QUANTITY, STAGE, THRESHOLD, VOCABULARY, Kind, Value
 from watchkeeper.documents import Document, Path, parse_document
 from watchkeeper.errors import BadInputError, Fault, did_you_mean
@@ -88,6 +88,8 @@ class Table(NamedTuple):
     lifetimes: dict[str, tuple[int, int]]
     settings: dict[str, Readings]
     stages: tuple[StageTable, ...]
+    channels: Channels | None
+    """None: not known what gives a channel a function."""
 
 
 @cache
@@ -161,7 +163,7 @@ class _Maker:
             self._fault((*at, "lifetimes", name), f"'{name}' is read nowhere", did_you_mean(name, named), key=True)
         for name in sorted({*autopilot.known_by} - named):
             self._fault((*at, "known_by"), f"'{name}' is read nowhere", did_you_mean(name, named))
-        return Table(vehicles, frozenset(autopilot.known_by), lifetimes, settings, stages)
+        return Table(vehicles, frozenset(autopilot.known_by), lifetimes, settings, stages, autopilot.channels)
 
     def _stages(self, stage: Stage, at: Path) -> Iterator[StageTable]:
         each = {"": stage.battery} if stage.each is None else stage.each

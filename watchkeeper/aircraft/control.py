@@ -55,7 +55,8 @@ class Control:
     """Of one power-up."""
 
     __slots__ = (
-        "_channels", "_sticks", "_strong", "_system", "heard", "radio", "reporting", "state", "station", "told_by",
+        "_channels", "_sticks", "_strong", "_system", "heard", "lost_us", "radio", "reporting", "state", "station",
+        "told_by",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -64,6 +65,8 @@ class Control:
         self._strong = False
         """A strength over zero was seen: on this aircraft it is measured."""
         self._sticks = 0
+        self.lost_us = 0
+        """When control was last told to be lost; 0: never."""
         self.heard = Stream()
         """Signs of a control link that works."""
         self.state = Stream()
@@ -105,11 +108,22 @@ class Control:
         self.station.mark(now_us)
         readings.put(STATION_AGE, 0.0, self.station)
 
+    def alive(self, now_us: int) -> bool:
+        """Whether all who tell of control say that it works, and somebody does."""
+        told = [lost for w in (self._system, self._channels) if (lost := w.lost(now_us)) is not None]
+        return bool(told) and not any(told)
+
+    def sure_us(self, now_us: int) -> int:
+        """Return up to when all who tell of control have told of it."""
+        return min(w.time_us for w in (self._system, self._channels) if w.lost(now_us) is not None)
+
     def _judge(self, readings: Readings, now_us: int) -> None:
         told = [lost for w in (self._system, self._channels) if (lost := w.lost(now_us)) is not None]
         if not told:
             return
         lost = any(told)
+        if lost:
+            self.lost_us = now_us
         self.state.mark(now_us)
         readings.put(LOST, lost, self.state)
         if not self._sticks:

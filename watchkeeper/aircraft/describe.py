@@ -79,6 +79,19 @@ def describe_sources(fleet: Fleet, now_us: int) -> list[str]:
     return lines
 
 
+def heard_line(fleet: Fleet, now_us: int) -> str:
+    """Return in one line who is heard on each source; what was heard before is told as silent."""
+    told: list[str] = []
+    for source, peers in fleet.sources.items():
+        silent = {
+            peer.system: now_us - peer.last_us > _LEAST_US for peer in peers.values() if peer.aircraft is not None
+        }
+        who = [f"aircraft {system}{' silent' if gone else ''}" for system, gone in sorted(silent.items())]
+        more = f" and {len(who) - MOST_SHOWN} more" if len(who) > MOST_SHOWN else ""
+        told.append(f"{source}: {', '.join(who[:MOST_SHOWN]) or 'no aircraft'}{more}")
+    return "; ".join(told) or "nothing heard yet"
+
+
 def _who(peer: Peer, now_us: int) -> str:
     text = f"{_kind(peer)}: {peer.total} messages"
     span_us = peer.last_us - peer.first_us
@@ -155,4 +168,7 @@ def _lacks(peer: Peer, peers: Mapping[tuple[int, int], Peer]) -> list[str]:
         lines.append(f"{len(parameters.values)} of {total} parameters seen.")
     else:
         lines.append("No parameters seen: refresh them at the ground station once the watch listens.")
+    if peer.aircraft is not None and peer.aircraft.switch.channel is not None:
+        off = peer.aircraft.why_not_by_sticks()
+        lines.append(f"Acknowledging from the sticks is {f'off: {off}' if off else 'on'}.")
     return lines

@@ -28,6 +28,7 @@ _UNTOUCHED: Final = frozenset({0, 65535})
 def _channels(aircraft: Aircraft, values: tuple[Any, ...], now_us: int) -> None:
     aircraft.control.channels(aircraft.readings, values[19], values[20], now_us)
     aircraft.intended.channels(values[1:19], now_us)
+    aircraft.switch.take(values[1:19], values[19], aircraft.control, now_us)
 
 
 @hears(HEARTBEAT, STATION_AGE)
@@ -52,6 +53,14 @@ def _override(heard: Heard) -> Sequence[Aircraft]:
     if _UNTOUCHED.issuperset(heard.values[:4]):
         return ()  # it leaves all four axes to the receiver
     return _sticks(heard, heard.values[8])
+
+
+@hears(OVERRIDE)
+def _override_of_switch(heard: Heard) -> Sequence[Aircraft]:
+    target = heard.values[8]
+    for aircraft in heard.aircraft.values() if target == 0 else filter(None, [heard.aircraft.get(target)]):
+        aircraft.switch.overridden((*heard.values[:8], *heard.values[10:20]), heard.now_us)
+    return ()
 
 
 def _sticks(heard: Heard, target: int) -> Sequence[Aircraft]:

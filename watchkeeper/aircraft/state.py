@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from watchkeeper.aircraft.ackswitch import AckSwitch
 from watchkeeper.aircraft.below import Below
 from watchkeeper.aircraft.boot import BootClock
 from watchkeeper.aircraft.catalogue import CATALOGUE, INDEX
@@ -146,6 +147,7 @@ class Aircraft:
         self.motion = Motion()
         self.intended = Intended()
         self.control = Control()
+        self.switch = AckSwitch(self.sortie.crew.acknowledge_channel if self.sortie is not None else None)
         self.health = Health()
         self.motors = Motors()
         self.below = Below()
@@ -172,6 +174,10 @@ class Aircraft:
         if before.phase in FLYING:
             self.tracker.carry_on(before)
             self._put_phase(now_us)
+
+    def why_not_by_sticks(self) -> str:
+        """Return why the crew's switch acknowledges nothing; empty where it does, or where none was named."""
+        return self.switch.why_off(self.autopilot, self.vehicle, self.parameters)
 
     @property
     def home(self) -> tuple[float, float] | None:

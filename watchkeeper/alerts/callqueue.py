@@ -9,7 +9,9 @@ The rules, in the order in which they are applied to something that happened:
    rule itself repeats them.
 3. Newer words of an alert take the place of older ones that still wait.
 4. A warning stops whatever lower level is being spoken. A caution stopped so waits again, to be said from its
-   beginning (MIL-STD-411F 5.3.6); an advisory or a routine call is not worth a second start.
+   beginning (MIL-STD-411F 5.3.6); an advisory or a routine call is not worth a second start. What somebody of the
+   crew sees and presses does the same to its own level too, a warning included, and goes first within its level:
+   it was seen just now, and by eyes that no sensor replaces.
 5. More than MOST_WAITING: the least urgent goes, of those the oldest.
 6. What has waited too long to be true is dropped when its turn comes.
 
@@ -23,7 +25,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from watchkeeper.alerts.audience import PILOT, told
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Level, RoutineCall
+from watchkeeper.alerts.events import SIGHTED, AlertChange, Change, Happening, Level, RoutineCall
 
 MOST_WAITING = 32
 """Two minutes of speech: what waits behind that is too old before its turn."""
@@ -60,6 +62,22 @@ class Call:
     def key(self) -> Key:
         """Whose words they are."""
         return self.item.rule, self.item.aircraft
+
+    @property
+    def at_once(self) -> bool:
+        """Whether it is what somebody saw: first within its level."""
+        return isinstance(self.item, AlertChange) and self.item.rule.startswith(SIGHTED)
+
+    @property
+    def turn(self) -> tuple[int, bool, int]:
+        """The least is said first."""
+        return -self.level.urgency, not self.at_once, self.order
+
+    def stops(self, now: Call) -> bool:
+        """Whether it does not wait for the end of what is being spoken (rule 4)."""
+        if self.at_once and not now.at_once:
+            return self.level.urgency >= now.level.urgency
+        return self.level is Level.WARNING and now.level is not Level.WARNING
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +141,7 @@ class CallQueue:
         for call in late:
             del self._waiting[call.key]
         if self._waiting:
-            self.speaking = min(self._waiting.values(), key=lambda call: (-call.level.urgency, call.order))
+            self.speaking = min(self._waiting.values(), key=lambda call: call.turn)
             del self._waiting[self.speaking.key]
         return self.speaking, tuple(Unspoken(call.item, "dropped", "too old to be true") for call in late)
 
@@ -182,13 +200,13 @@ class CallQueue:
             ended.append(Unspoken(older.item, "dropped", "newer words"))
             call = Call(item, level, words, now_us, older.order)
         self._waiting[call.key] = call
-        stop = now is not None and level is Level.WARNING and now.level is not Level.WARNING
+        stop = now is not None and call.stops(now)
         if stop and now is not None:
             self.speaking = None
-            if now.level is Level.CAUTION and now.key not in self._waiting:
+            if now.level in (Level.WARNING, Level.CAUTION) and now.key not in self._waiting:
                 self._waiting[now.key] = now
             else:
-                ended.append(Unspoken(now.item, "cut off", "by a warning"))
+                ended.append(Unspoken(now.item, "cut off", f"by a {level.value}"))
         while len(self._waiting) > MOST_WAITING:
             least = min(self._waiting.values(), key=lambda waiting: (waiting.level.urgency, waiting.order))
             del self._waiting[least.key]

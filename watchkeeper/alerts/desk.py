@@ -12,7 +12,7 @@ from watchkeeper.alerts.orders import NAME_IT, acknowledge
 from watchkeeper.alerts.teller import CHANGING, FLOOD, Teller
 from watchkeeper.errors import Fault
 
-BLIND, UNHEARD, RULES = "watch-blind", "watch-unheard", "watch-rules"
+BLIND, UNHEARD, RULES, STICKS = "watch-blind", "watch-unheard", "watch-rules", "watch-sticks"
 SUM_EVERY_US = 60_000_000
 """In a flood of alerts, the shortest time between two calls that sum up what is not spoken."""
 SETTLE_US = 5_000_000
@@ -142,6 +142,15 @@ class WatchDesk:
         """Note that other rules are in use."""
         self._clear(RULES, f"{count} rules loaded", now_us)
 
+    def sticks(self, off: Mapping[int, str], now_us: int) -> None:
+        """Tell once where the crew's switch acknowledges nothing: by aircraft, why."""
+        if not off:
+            self._clear(STICKS, "nothing is missed", now_us)
+            return
+        words = self._language.phrase("Watch. Acknowledging from the sticks is off. See the log.")
+        evidence = {f"{system}/sticks": why for system, why in off.items()}
+        self._raise(STICKS, Level.ADVISORY, words, next(iter(off.values())), evidence, now_us)
+
     def shown_of(self, aircraft: int) -> Lacks:
         """Return what was last told of one aircraft."""
         return {key: told for key, told in self._shown.items() if key[0] == aircraft}
@@ -152,14 +161,18 @@ class WatchDesk:
             for key in [key for key in table if key[0] == aircraft]:
                 del table[key]
 
-    def order(self, order: Order, now_us: int) -> None:
-        """Carry out an acknowledgement; the watch's own alerts are not shelved."""
+    def order(self, order: Order, now_us: int, *, told_by_us: int | None = None) -> None:
+        """Carry out an acknowledgement; the watch's own alerts are not shelved.
+
+        `told_by_us`: of all that were told, what was told later is not meant.
+        """
         if order.rule is None:
             if order.action != "acknowledge":
                 self._teller.refusal(order.action, None, None, NAME_IT, order.role, now_us)
                 return
             for alert in self.alerts():
-                acknowledge(self._teller, alert, order, now_us, all_at_once=True)
+                if told_by_us is None or alert.told_by(told_by_us):
+                    acknowledge(self._teller, alert, order, now_us, all_at_once=True)
             return
         named = self._alerts.get(order.rule)
         if named is None or order.action != "acknowledge":

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from watchkeeper.rules.levels import Change, Level
 
 __all__ = (
-    "AlertChange", "Change", "Evidence", "Happening", "Level", "Order", "Preparation", "Refusal", "RoutineCall",
-    "State", "Step",
+    "SIGHTED", "AlertChange", "Change", "Evidence", "Happening", "Level", "Order", "Preparation", "Refusal",
+    "RoutineCall", "State", "Step",
 )  # fmt: skip
 
+SIGHTED: Final = "sighted-"
+"""Begins the rule of what somebody of the crew saw and pressed (`sightings.py`)."""
 Evidence: TypeAlias = Mapping[str, float | str | bool | None]
 
 
@@ -130,7 +132,8 @@ class Order:
     `aircraft` by a watch that ended in flight; or, before a take-off of `aircraft`: check and uncheck (the item of
     the checklist in `text`), test (call every role), given (the outlet `by` has given `role` its test call, or
     not: `ok`), confirm (`role` has heard it), settings (how they compare: `ok` if they could be compared, in
-    `text` a line for each that does not fit); or reload: go on with the rules of `packs`.
+    `text` a line for each that does not fit); or reload: go on with the rules of `packs`;
+    or sighted: `role` sees what `text` says (`sightings.SIGHTS`), at `aircraft` or (None) at any.
     """
 
     action: str

@@ -34,7 +34,7 @@ class Language:
     """Words of one language, by the English ones. Without any it is English."""
 
     name: str = "English"
-    voice: str = "en"
+    voice: str = "en-us"
     """The voice that speaks it, as the synthesiser calls it."""
     numerals: Numerals = ENGLISH_NUMERALS
     units: UnitNames = field(default_factory=lambda: NAMES)

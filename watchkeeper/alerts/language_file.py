@@ -127,8 +127,8 @@ class _Reader:
         name = self.word(("voice",))
         if name and not _VOICE.match(name):
             self._fault(("voice",), f"'{name}' is no voice", "name one of the synthesiser, like de")
-            return "en"
-        return name or "en"
+            return "en-us"
+        return name or "en-us"
 
     def numerals(self) -> Numerals:
         """Return the words for numbers. With faults it may be one that cannot be used."""

@@ -84,9 +84,8 @@ class Alert:
 
     __slots__ = (
         "_own_level", "aircraft", "callout", "core", "evidence", "eyes", "latch", "level", "raised_us", "reason",
-        "roles", "rule", "said", "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "trial",
-        "untold",
-        "waiting_us",
+        "roles", "rule", "said", "said_us", "shelved_afar", "shelved_until_us", "stale", "suppressed", "told_us",
+        "trial", "untold", "waiting_us",
     )  # fmt: skip
 
     def __init__(
@@ -125,6 +124,8 @@ class Alert:
         self.evidence: Evidence = {}
         self.raised_us = 0
         self.said_us = 0
+        self.told_us = 0
+        """When it was first spoken since it was raised, escalated or held back."""
 
     @property
     def stands(self) -> bool:
@@ -151,6 +152,10 @@ class Alert:
         if self.suppressed and self.stands:
             return State.SUPPRESSED
         return self.core
+
+    def told_by(self, at_us: int) -> bool:
+        """Whether somebody was told of it as it stands now, by that time."""
+        return not self.untold and self.told_us <= at_us
 
     @property
     def ending(self) -> Ending:

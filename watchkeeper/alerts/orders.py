@@ -14,8 +14,13 @@ SHELVE_MIN = 10.0
 NAME_IT = "name the alert"
 
 
-def carry_out(book: AlertBook, teller: Teller, order: Order, now_us: int) -> None:
-    """Carry out an order, or tell why not. Without a rule, an acknowledgement is of all that was told."""
+def carry_out(
+    book: AlertBook, teller: Teller, order: Order, now_us: int, *, told_by_us: int | None = None
+) -> None:
+    """Carry out an order, or tell why not. Without a rule, an acknowledgement is of all that was told.
+
+    `told_by_us`: what was told later is not meant.
+    """
 
     def refuse(reason: str) -> None:
         teller.refusal(order.action, order.rule, book.aircraft, reason, order.role, now_us)
@@ -25,7 +30,8 @@ def carry_out(book: AlertBook, teller: Teller, order: Order, now_us: int) -> Non
             refuse(NAME_IT)
             return
         for alert in book.told():  # what was not told cannot have been meant
-            acknowledge(teller, alert, order, now_us, all_at_once=True)
+            if told_by_us is None or alert.told_by(told_by_us):
+                acknowledge(teller, alert, order, now_us, all_at_once=True)
         return
     named = book.ruling(order.rule)
     if named is None:

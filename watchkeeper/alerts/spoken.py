@@ -48,7 +48,7 @@ class Numerals:
 
 _ONES: Final = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 ENGLISH_NUMERALS: Final = Numerals(
-    digits=_ONES,
+    digits=(*_ONES[:9], "niner"),  # NIN-er: Annex 10, so that it is not taken for five
     below_hundred=(*_ONES, *_TEENS, *(f"{ten} {one}".strip() for ten in _TENS for one in ("", *_ONES[1:]))),
     hundreds=tuple(f"{one} hundred" for one in _ONES[1:]),
     decimal="decimal",

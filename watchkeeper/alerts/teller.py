@@ -71,6 +71,8 @@ class Teller:
     ) -> None:
         """Tell of one change of one alert."""
         if spoken:
+            if alert.untold:
+                alert.told_us = now_us
             alert.said_us = now_us
             alert.untold = False
         told = AlertChange(

@@ -79,6 +79,7 @@ def run(given: argparse.Namespace) -> int:
         mqtt=given.mqtt,
         outbox=state_folder(),
         broker=given.broker,
+        page=given.page,
         record=given.record,
         mute=given.mute,
         packs=pack_files(given.rules, only=given.only_rules),
@@ -99,6 +100,8 @@ def _at_once(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace) -
     """Fly as fast as it goes: no voice and no messages, which need time."""
     if outfit.mqtt is not None or outfit.broker is not None:
         raise bad_input("messages at --speed max", "name a speed that people can follow, or leave out the broker")
+    if outfit.page is not None:
+        raise bad_input("--page at --speed max", "name a speed that people can follow, or leave out the page")
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie)
     shower = Shower(sys.stdout, as_json=given.json, exercise=True)
     begin_us = start_us(scenario)
@@ -175,7 +178,7 @@ def _paced(scenario: AnyScenario, outfit: Outfit, given: argparse.Namespace, url
 
     async def prepare(watch: Watch, terminal: Terminal) -> Sequence[Feed]:
         engines.append(watch.engine)
-        pace = PacedFlight(flight, clock, watch, terminal.log)
+        pace = PacedFlight(flight, clock, watch, terminal.log, terminal.tell_keys)
         paced.append(pace)
         if url is not None:
             await pace.serve(url)

@@ -107,12 +107,20 @@ class DrillClock:
 class PacedFlight:
     """Flies at the pace of the drill's clock. What goes over the links is heard by the watch, both ways."""
 
-    def __init__(self, flight: AnyFlight, clock: DrillClock, watch: Watch, tell: Callable[[str], None]) -> None:
-        """`tell` writes a line to the terminal."""
+    def __init__(
+        self,
+        flight: AnyFlight,
+        clock: DrillClock,
+        watch: Watch,
+        tell: Callable[[str], None],
+        tell_keys: Callable[[str], None],
+    ) -> None:
+        """`tell` writes a line to the terminal, `tell_keys` what keys do."""
         self._flight = flight
         self._clock = clock
         self._watch = watch
         self._tell = tell
+        self._tell_keys = tell_keys
         self._open = AsyncExitStack()
         self._link: Link | None = None
         self._framer = Framer()
@@ -128,7 +136,7 @@ class PacedFlight:
         """Take single keys, if there is a terminal to take them from."""
         keys = Keys({**{key: self._key(mode) for key, mode in KEYS.items()}, **crew_keys(self._watch, self._tell)})
         if self._open.enter_context(keys.listening()):
-            self._tell(KEYS_HELP)
+            self._tell_keys(KEYS_HELP)
 
     async def fly(self) -> None:
         """Fly to the end, then stop the watch."""

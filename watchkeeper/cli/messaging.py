@@ -9,15 +9,16 @@ from urllib.parse import quote
 from watchkeeper.edges.broker.access import Access, is_local
 from watchkeeper.edges.broker.embedded import (
     EmbeddedBroker,
-    Place,
     limits,
     open_to_network,
-    parse_place,
+    parse_broker_place,
     require_library,
+    url_of,
 )
 from watchkeeper.edges.logs import without_secrets
 from watchkeeper.edges.mqtt.address import parse_broker
 from watchkeeper.edges.mqtt.login import Login, LoginError, Messages, read_password
+from watchkeeper.edges.place import Place
 from watchkeeper.edges.reports import Report
 from watchkeeper.errors import bad_input
 
@@ -34,10 +35,10 @@ class Messaging:
         if mqtt is not None:
             Login(parse_broker(mqtt), messages).check()
         elif broker is not None:
-            self._place = parse_place(broker)
+            self._place = parse_broker_place(broker)
             require_library()
             self._access = _access(messages)
-            self.url = self._place.url
+            self.url = url_of(self._place)
             if self._access.user is not None:
                 secret = f"{quote(self._access.user, safe='')}:{quote(self._access.password or '', safe='')}@"
                 self.url = self.url.replace("//", f"//{secret}", 1)

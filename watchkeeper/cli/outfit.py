@@ -4,24 +4,29 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import sys
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.alerts.ahead import fixed_warnings
 from watchkeeper.alerts.events import Happening, Order
 from watchkeeper.alerts.language import ENGLISH, Language
+from watchkeeper.alerts.sightings import sighting_words
 from watchkeeper.cli.health import health_feeds
 from watchkeeper.cli.inputs import FoundLedger, keep_files
 from watchkeeper.cli.messaging import Messaging
+from watchkeeper.cli.showing import Showing, live_status, open_showing
 from watchkeeper.daemon import TimeOfDay, Watch
 from watchkeeper.edges.broker.embedded import EmbeddedBroker
 from watchkeeper.edges.clock import Clock, utc_text
 from watchkeeper.edges.configuration import Voice as VoiceOptions
 from watchkeeper.edges.console import Console
+from watchkeeper.edges.host.service_manager import ServiceManager
 from watchkeeper.edges.kept import Keeper, kept_file
 from watchkeeper.edges.ledger_file import PART, LedgerKeeper
 from watchkeeper.edges.logs import set_up_logs
@@ -32,15 +37,19 @@ from watchkeeper.edges.mqtt.outlet import Mqtt
 from watchkeeper.edges.mqtt.spool import PART as OUTBOX
 from watchkeeper.edges.outlets import Hub, Outlet
 from watchkeeper.edges.pack_files import PackFiles
+from watchkeeper.edges.painting import Painting
 from watchkeeper.edges.reached import Reached, ways
 from watchkeeper.edges.records.recorder import Recorder, prepare_folder
-from watchkeeper.edges.records.watch_log import WatchLog, default_folder
+from watchkeeper.edges.records.watch_log import WatchLog, default_folder, state_folder
 from watchkeeper.edges.settings_check import SettingsCheck
 from watchkeeper.edges.terminal import Terminal
 from watchkeeper.edges.voice.attention import STAND_IN
 from watchkeeper.edges.voice.outlet import NO_DEVICE, Voice
 from watchkeeper.engine import Engine
 from watchkeeper.rules.load import RuleSet
+
+if TYPE_CHECKING:
+    from watchkeeper.cli.paging import Paging
 
 PLAYED_OUT = "Recording has ended."
 """What a recording that is played as a source reports at its end."""
@@ -58,6 +67,8 @@ class Outfit:
     mqtt: str | None = None
     broker: str | None = None
     messages: Messages = field(default_factory=Messages)
+    page: str | None = None
+    page_names: Sequence[str] = ()
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; None in an exercise, which must not touch it."""
@@ -81,6 +92,7 @@ UNUSABLE = "Pack ledger not usable. Going on without it."
 MISFIT = "Fitted packs do not match the pack ledger."
 
 Feed = Callable[[], Awaitable[None]]
+Say = Callable[[str], None]
 Prepare = Callable[[Watch, Terminal], Awaitable[Sequence[Feed]]]
 """Opens what the watch listens to; raises BadInputError if it cannot be."""
 
@@ -100,12 +112,17 @@ async def run_watch(
     what is said first of all.
     """
     messaging = Messaging(outfit.mqtt, outfit.broker, outfit.messages)
+    paging = None
+    if outfit.page is not None:
+        from watchkeeper.cli.paging import Paging  # noqa: PLC0415  (half a second that only a page is worth)
+
+        paging = Paging(outfit.page, outfit.page_names, state_folder(), outfit.station)
     terminal = Terminal()
     set_up_logs(terminal, level=logging.WARNING if outfit.quiet else logging.INFO)
     try:
         async with AsyncExitStack() as stack:
             return await _run(
-                outfit, clock, prepare, terminal, outlets, opening, messaging, stack, describe=describe
+                outfit, clock, prepare, terminal, outlets, opening, messaging, paging, stack, describe=describe
             )
     finally:
         terminal.close()
@@ -119,12 +136,14 @@ async def _run(
     outlets: Sequence[Outlet],
     opening: Callable[[int], Sequence[Happening]],
     messaging: Messaging,
+    paging: Paging | None,
     stack: AsyncExitStack,
     *,
     describe: bool,
 ) -> Path | None:
     engine = Engine(outfit.rules, outfit.aircraft, outfit.sortie, outfit.ledger.ledger, outfit.language)
-    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet)
+    manager = ServiceManager.of_environment(os.environ, engine.heard_line)  # before there are children
+    watch = Watch(engine, clock, tell=terminal.log, log_reports=outfit.quiet, manager=manager)
     watch.take_signals()
     watch.advise_only(NO_DEVICE)
     watch.advise_only(PLAYED_OUT)
@@ -132,6 +151,10 @@ async def _run(
     if broker is not None:
         stack.push_async_callback(broker.close)  # after the outlet has said goodbye
         await broker.start()
+    showing = await open_showing(
+        watch, terminal, paging, stack, station=outfit.station, exercise=outfit.exercise, sortie=outfit.sortie,
+        voice=outfit.voice, quiet=outfit.quiet,
+    )  # fmt: skip
     feeds = [*await prepare(watch, terminal), *([] if broker is None else [broker.run])]
     started_us = clock.now_us()
     recorder: Recorder | None = None
@@ -145,11 +168,10 @@ async def _run(
     log = WatchLog(folder, watch.report, clock.now_us, exercise=outfit.exercise)
     hub = watch.hub = Hub(log, watch.report)
     if messaging.url is not None:  # first: on disk before anybody sees or hears it
-        hub.add(_mqtt(outfit, messaging.url, messaging, watch, hub, broker))
+        hub.add(_mqtt(outfit, messaging, watch, hub, broker, showing.painting))
     messaging.tell(terminal.log, outfit.station, quiet=outfit.quiet)
-    _add_outlets(hub, outfit, watch, terminal, outlets)
-    watch.recorder = recorder
-    watch.packs = outfit.packs
+    _add_outlets(hub, outfit, watch, terminal, outlets, showing)
+    watch.recorder, watch.packs = recorder, outfit.packs
     if outfit.learned is not None:
         watch.keeper = _keeper(outfit.learned, outfit.station, watch)
     _open_ledger(outfit, watch, terminal)
@@ -169,14 +191,22 @@ async def _run(
     return folder
 
 
-def _add_outlets(hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet]) -> None:
+def _add_outlets(
+    hub: Hub, outfit: Outfit, watch: Watch, terminal: Terminal, outlets: Sequence[Outlet], showing: Showing
+) -> None:
     if not outfit.quiet and "console" not in {outlet.name for outlet in outlets}:
         hub.add(Console(terminal, watch.report, hub.delivered("console"), outfit.language))
-    for outlet in outlets:
+        if terminal.room() is not None:
+            hub.add(live_status(showing.painting, watch, terminal))
+    for outlet in (*showing.outlets, *outlets):
         hub.add(outlet)
     if not outfit.mute:
         hub.add(_voice(outfit, watch, hub))
-    hub.listen = Reached(watch.order, ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)).delivered
+    phone = showing.phone
+    if phone is not None:
+        hub.add(phone)
+    way_to = ways(mute=outfit.mute, quiet=outfit.quiet, role=outfit.voice.role)
+    hub.listen = Reached(watch.order, way_to, by_phone=lambda: phone is not None and phone.wanted).delivered
 
 
 def _minder(outfit: Outfit, folder: Path, watch: Watch) -> Minder:
@@ -220,15 +250,16 @@ def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:
         hub.delivered("voice"),
         outfit.voice,
         language=language,
-        ahead=(*stand_ins, *fixed_warnings(outfit.rules.rules, language)),
+        ahead=(*stand_ins, *sighting_words(language), *fixed_warnings(outfit.rules.rules, language)),
         reword=lambda item: watch.engine.words_now(item.rule, item.aircraft),
     )
 
 
 def _mqtt(
-    outfit: Outfit, url: str, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None
+    outfit: Outfit, messaging: Messaging, watch: Watch, hub: Hub, broker: EmbeddedBroker | None, painting: Painting
 ) -> Mqtt:
     engine = watch.engine
+    assert messaging.url is not None
 
     def report(part: str, ok: bool, text: str) -> None:
         if part == OUTBOX and not ok:
@@ -236,7 +267,7 @@ def _mqtt(
         watch.report(part, ok, text)
 
     return Mqtt(
-        url,
+        messaging.url,
         station=outfit.station,
         exercise=outfit.exercise,
         messages=messaging.messages,
@@ -247,6 +278,7 @@ def _mqtt(
         clock=Clock().now_us,  # of the wall, in a drill too: messages are sent, and orders given, by real people
         spool=outfit.outbox,
         readings=lambda: {system: engine.readings(system) for system in engine.systems()},
+        picture=painting.picture,
     )
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from watchkeeper.cli.inputs import (
+    FoundLedger,
     add_crew_files,
     find_ledger,
     kept_files,
@@ -16,12 +18,14 @@ from watchkeeper.cli.inputs import (
     pack_files,
 )
 from watchkeeper.cli.languages import LANGUAGE, load_language, voice_of
+from watchkeeper.cli.messaging import Messaging
 from watchkeeper.cli.outfit import Feed, Outfit, run_watch
 from watchkeeper.cli.outfit import run as run_to_end
 from watchkeeper.daemon import Watch
 from watchkeeper.edges.clock import Clock
 from watchkeeper.edges.configuration import WatchOptions, read_configuration, settle
 from watchkeeper.edges.crew_keys import keys_feed
+from watchkeeper.edges.place import parse_place
 from watchkeeper.edges.records.watch_log import state_folder
 from watchkeeper.edges.sources.urls import DEFAULT_URL, make_source, parse_sources
 from watchkeeper.edges.terminal import Terminal
@@ -44,7 +48,10 @@ def add(commands: Any, caution: str) -> None:
     parser.add_argument("--config", metavar="FILE", type=Path, help="the same options from a TOML file")
     add_outlets(parser)
     parser.add_argument("--quiet", action="store_true", help="nothing on the terminal but problems")
-    parser.set_defaults(run=run)
+    parser.add_argument(
+        "--print-service", action="store_true", help="print a systemd unit that watches with these options; end"
+    )
+    parser.set_defaults(run=lambda given: run(given, parser))
 
 
 def add_outlets(parser: argparse.ArgumentParser) -> None:
@@ -53,11 +60,12 @@ def add_outlets(parser: argparse.ArgumentParser) -> None:
     where = parser.add_mutually_exclusive_group()
     where.add_argument("--mqtt", metavar="URL", help="publish to a broker: mqtt://host[:port], mqtts:// for TLS")
     where.add_argument("--broker", metavar="HOST:PORT", help="publish to a broker of the watch's own, begun here")
+    parser.add_argument("--page", metavar="HOST:PORT", help="serve a page that shows the watch, to browsers")
     parser.add_argument("--record", metavar="DIR", type=Path, help="keep all that is received and decided")
     parser.add_argument("--mute", action="store_true", help="no voice")
 
 
-def run(given: argparse.Namespace) -> int:
+def run(given: argparse.Namespace, parser: argparse.ArgumentParser) -> int:
     """Watch until stopped. Returns the exit status."""
     file = read_configuration(given.config) if given.config is not None else {}
     names = WatchOptions.model_fields
@@ -67,6 +75,8 @@ def run(given: argparse.Namespace) -> int:
     found = find_ledger(sortie, options.sortie, files)
     rules = load_rules(options.rules, only=options.only_rules, sortie=sortie, sortie_path=options.sortie)
     language = load_language(options.language, rules)
+    if given.print_service:
+        return _print_service(given, parser, options, found)
     kept = kept_files(options.aircraft, options.sortie, options.rules, found.text)
     clock = Clock()
 
@@ -80,7 +90,8 @@ def run(given: argparse.Namespace) -> int:
             await source.open()
             if not options.quiet:
                 terminal.log(f"listening to {source.name}")
-        return [*(source.run for source in made), *([] if options.quiet else [keys_feed(watch, terminal.log)])]
+        keys = [] if options.quiet else [keys_feed(watch, terminal.log, terminal.tell_keys)]
+        return [*(source.run for source in made), *keys]
 
     exercise = all(url.scheme == "file" for url in urls)
     outfit = Outfit(
@@ -92,6 +103,8 @@ def run(given: argparse.Namespace) -> int:
         mqtt=options.mqtt,
         broker=options.broker,
         messages=options.messages,
+        page=options.page,
+        page_names=options.page_names,
         record=options.record,
         outbox=options.outbox or state_folder(),
         learned=None if exercise else options.learned or state_folder(),
@@ -105,4 +118,21 @@ def run(given: argparse.Namespace) -> int:
         ledger=found,
     )
     run_to_end(run_watch(outfit, clock, prepare, describe=not options.quiet))
+    return 0
+
+
+def _print_service(
+    given: argparse.Namespace, parser: argparse.ArgumentParser, options: WatchOptions, found: FoundLedger
+) -> int:
+    """Print the unit of a watch whose options and files have been checked."""
+    from watchkeeper.cli.service import unit, words_of  # noqa: PLC0415  (needs what only systems with systemd have)
+
+    for line in Messaging(options.mqtt, options.broker, options.messages).cautions():
+        print(line, file=sys.stderr)
+    if options.page is not None:
+        parse_place("--page", options.page, 8080)
+    ledger = found.path.parent if found.path is not None else None
+    writes = [path for path in (options.record, options.learned, options.outbox, ledger) if path is not None]
+    serial = any(url.scheme == "serial" for url in parse_sources(options.sources))
+    print(unit(words_of(parser, given), writes, serial=serial, mute=options.mute), end="")
     return 0

@@ -35,7 +35,7 @@ class Voice(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    language: str = Field(default="en", min_length=1, max_length=40, pattern=r"^[A-Za-z0-9+_-]+$")
+    language: str = Field(default="en-us", min_length=1, max_length=40, pattern=r"^[A-Za-z0-9+_-]+$")
     rate_wpm: int = Field(default=175, ge=80, le=300)
     """Words a minute."""
     volume: float = Field(default=1.0, gt=0.0, le=1.0)
@@ -71,6 +71,10 @@ class WatchOptions(BaseModel):
     mqtt: str | None = None
     broker: str | None = None
     """HOST:PORT of an embedded broker, in place of `mqtt`."""
+    page: str | None = None
+    """HOST:PORT at which a page is served."""
+    page_names: Texts = Field(default=[], alias="page-names", max_length=16)
+    """More names by which browsers ask for it, where a router or a name server gives it some; a file only."""
     record: Path | None = None
     learned: Path | None = None
     """Folder in which what is learned in flight is kept; a file only, no option."""

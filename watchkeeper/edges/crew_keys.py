@@ -48,13 +48,18 @@ def crew_keys(watch: _Watch, tell: Callable[[str], None]) -> Mapping[str, Callab
     return {"a": acknowledge, "t": of_each_aircraft("test"), "c": of_each_aircraft("confirm")}
 
 
-def keys_feed(watch: _Watch, tell: Callable[[str], None]) -> Callable[[], Awaitable[None]]:
-    """Return a feed that takes the keys of the terminal while the watch runs; does nothing without a terminal."""
+def keys_feed(
+    watch: _Watch, tell: Callable[[str], None], tell_keys: Callable[[str], None]
+) -> Callable[[], Awaitable[None]]:
+    """Return a feed that takes the keys of the terminal while the watch runs; does nothing without a terminal.
+
+    `tell_keys` is told what the keys do.
+    """
 
     async def take() -> None:
         with Keys(crew_keys(watch, tell)).listening() as listening:
             if listening:
-                tell(f"keys: {CREW_KEYS_HELP}")
+                tell_keys(f"keys: {CREW_KEYS_HELP}")
             await asyncio.Event().wait()
 
     return take

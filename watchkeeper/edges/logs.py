@@ -13,12 +13,13 @@ from watchkeeper.edges.terminal import Terminal, plain
 
 _IN_URL = re.compile(r"([a-z][a-z0-9+.-]*://)\S*@", re.IGNORECASE)
 """Up to the last @ of the word: a password may hold any sign, and hiding too much does no harm."""
+_KEY_IN_URL = re.compile(r"([?&]key=)[^&\s'\"]*")
 _SECRET_NAME = re.compile(r"passw|secret|token|credential", re.IGNORECASE)
 
 
 def without_secrets(text: str) -> str:
-    """Return text in which user and password of every URL are replaced by `***`."""
-    return _IN_URL.sub(r"\1***@", text)
+    """Return text in which user and password, and the page's key, of every URL are replaced by `***`."""
+    return _KEY_IN_URL.sub(r"\1***", _IN_URL.sub(r"\1***@", text))
 
 
 def _cleaned(value: Any, depth: int = 0) -> Any:

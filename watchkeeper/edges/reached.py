@@ -1,7 +1,7 @@
 """Whom a test call really reached: an outlet's word, told to the engine as an order like any other.
 
-A role is reached by one way: pilot and observer by the voice, the post by message. Only what that way's outlet
-says counts: a line on a terminal nobody looks at is not the voice.
+A role is reached by one way: pilot and observer by the voice, the post by message; an observer who listens by
+phone by that. Only what that way's outlet says counts: a line on a terminal nobody looks at is not the voice.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ from watchkeeper.alerts.events import Happening, Order
 
 _DONE: Final = frozenset({"spoken", "published", "shown"})
 """What the outlets say of something that they gave."""
+PHONE: Final = "phone"
+"""The outlet that speaks to the observer's phone."""
 
 
 def ways(*, mute: bool, quiet: bool, role: str = PILOT) -> Mapping[str, str]:
@@ -35,14 +37,22 @@ def ways(*, mute: bool, quiet: bool, role: str = PILOT) -> Mapping[str, str]:
 class Reached:
     """Listens to what outlets delivered."""
 
-    def __init__(self, order: Callable[[Order], object], way_to: Mapping[str, str]) -> None:
+    def __init__(
+        self,
+        order: Callable[[Order], object],
+        way_to: Mapping[str, str],
+        *,
+        by_phone: Callable[[], bool] = lambda: False,
+    ) -> None:
+        """Ask `by_phone` whether the observer has begun to listen by phone."""
         self._order = order
         self._way_to = way_to
+        self._by_phone = by_phone
 
     def delivered(self, outlet: str, item: Happening, outcome: str, detail: str) -> None:
         """Take one delivery. On the event loop; the order is given after the outlet has returned."""
         role = called_role(item)
-        if role is None or self._way_to.get(role) != outlet:
+        if role is None or outlet != (PHONE if role == OBSERVER and self._by_phone() else self._way_to.get(role)):
             return
         ok = outcome in _DONE
         text = "" if ok else detail or outcome

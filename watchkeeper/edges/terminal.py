@@ -1,4 +1,9 @@
-"""Whole lines to the terminal from a thread of their own: never garbled, never holding anybody up."""
+"""Whole lines to the terminal from a thread of their own: never garbled, never holding anybody up.
+
+Below the lines there may be a block that is drawn anew in its place. The cursor rests at the start of the block's
+first row, which is empty: whatever size the terminal takes, and whoever else writes a line there, erasing from the
+cursor to the end of the screen takes the block away and no line with it.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +13,25 @@ import select
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import Final
 
 MAX_LINES = 1000
 """Lines waiting for a terminal that does not take them: some minutes of a busy watch."""
 MAX_LINE = 4096
+# ECMA-48: CR, ED 0 (erase below), EL 0 (erase to the right), CUU (cursor up); DEC private mode 7, wrapping of
+# lines, off while a block is drawn, so that a row stays a row on a terminal that has become narrower meanwhile.
+_ERASE: Final = b"\r\x1b[J"
+_ROW: Final = b"\x1b[K\r\n"
+_NO_WRAP: Final = b"\x1b[?7l"
+_WRAP: Final = b"\x1b[?7h"
+
+
+def _drawn(rows: Sequence[bytes]) -> bytes:
+    """Return what draws a block over the last one and puts the cursor to its start; nothing for no rows."""
+    if not rows:
+        return _ERASE
+    return b"\r" + _NO_WRAP + _ROW.join((b"", *rows)) + b"\x1b[J" + _WRAP + b"\x1b[%dA\r" % len(rows)
 
 
 def plain(text: str) -> str:
@@ -37,6 +56,11 @@ class LineWriter:
         self.dropped = 0
         """Lines never shown, since the start."""
         self._untold = 0
+        self._block: tuple[int, tuple[bytes, ...]] | None = None
+        """The newest block and where it goes, until it has been drawn; an older one is not drawn any more."""
+        self._standing: tuple[bytes, ...] = ()
+        """What stands below the lines. The thread's own, as is where it stands."""
+        self._block_fd = -1
         self._thread = threading.Thread(target=self._work, name="terminal", daemon=True)
         self._thread.start()
 
@@ -52,6 +76,15 @@ class LineWriter:
             self._changed.notify()
         if given_up is not None:
             given_up(False)
+
+    def block(self, fd: int, rows: Sequence[str]) -> None:
+        """Keep these rows below all lines, in place of those given before; none take the block away.
+
+        No row may be wider than the terminal, nor may there be as many as it has.
+        """
+        with self._changed:
+            self._block = fd, tuple(row.encode("utf-8", "replace") for row in rows)
+            self._changed.notify()
 
     def stuck_s(self) -> float:
         """Return for how long the line being written has not been taken; 0 when nothing is being written."""
@@ -72,19 +105,37 @@ class LineWriter:
     def _work(self) -> None:
         while True:
             with self._changed:
-                while not self._lines and not self._closing:
+                while not self._lines and self._block is None and not self._closing:
                     self._changed.wait()
-                if not self._lines:
-                    return
-                fd, line, done = self._lines.popleft()
-                untold, self._untold = self._untold, 0
-            if untold:
-                line = b"(%d lines not shown: the terminal did not take them)\n" % untold + line
-            self._busy_since_s = time.monotonic()
-            written = self._write(fd, line)
-            self._busy_since_s = None
-            if done is not None:
-                done(written)
+                block, self._block = self._block, None
+                waits = self._lines.popleft() if self._lines else None
+                untold = self._untold if waits is not None else 0
+                self._untold -= untold
+            if block is None and waits is None:
+                break
+            if block is not None:
+                self._block_fd, self._standing = block
+                self._timed(self._block_fd, _drawn(self._standing))
+            if waits is not None:
+                self._line(*waits, untold)
+        if self._standing:
+            self._timed(self._block_fd, _ERASE)
+
+    def _line(self, fd: int, line: bytes, done: Callable[[bool], None] | None, untold: int) -> None:
+        """Write a line; the block makes way and comes again once no more lines wait."""
+        if untold:
+            line = b"(%d lines not shown: the terminal did not take them)\n" % untold + line
+        if self._standing:
+            line = _ERASE + line + (b"" if self._lines else _drawn(self._standing))
+        written = self._timed(fd, line)
+        if done is not None:
+            done(written)
+
+    def _timed(self, fd: int, data: bytes) -> bool:
+        self._busy_since_s = time.monotonic()
+        written = self._write(fd, data)
+        self._busy_since_s = None
+        return written
 
     def _write(self, fd: int, data: bytes) -> bool:
         if fd in self._gone:
@@ -108,6 +159,8 @@ class Terminal:
         self._out_fd, self._err_fd = out_fd, err_fd
         self.out = LineWriter()
         self.err = self.out if _same_place(out_fd, err_fd) else LineWriter()
+        self.keys = ""
+        """What the keys do that are listened to; empty while none are."""
 
     def print(self, line: str, done: Callable[[bool], None] | None = None) -> None:
         """Put a line on standard output."""
@@ -116,6 +169,35 @@ class Terminal:
     def log(self, line: str) -> None:
         """Put a line on standard error."""
         self.err.put(self._err_fd, line)
+
+    def tell_keys(self, text: str) -> None:
+        """Say what the keys do, now and for as long as the status is shown."""
+        self.keys = text
+        self.log(text)
+
+    def block(self, rows: Sequence[str]) -> None:
+        """Keep rows below all lines on standard output (LineWriter.block)."""
+        self.out.block(self._out_fd, rows)
+
+    def room(self) -> tuple[int, int] | None:
+        """Return columns and rows of a terminal on which a block can be kept, or None.
+
+        None also while another program is in front of this one there (a shell that has it in the background).
+        """
+        if os.environ.get("TERM", "dumb") in ("", "dumb", "unknown"):
+            return None
+        try:
+            if not os.isatty(self._out_fd):
+                return None
+            with contextlib.suppress(
+                OSError
+            ):  # not the terminal that this process belongs to: nobody else's either
+                if os.tcgetpgrp(self._out_fd) != os.getpgrp():
+                    return None
+            size = os.get_terminal_size(self._out_fd)
+        except OSError:
+            return None
+        return size.columns, size.lines
 
     def out_gone(self) -> bool:
         """Return whether the reader of standard output has left."""

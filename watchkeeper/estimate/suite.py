@@ -32,7 +32,9 @@ from watchkeeper.estimate.position.satellites import SatelliteDrop
 from watchkeeper.estimate.radio import parts as radio
 from watchkeeper.estimate.readiness import parts as readiness
 from watchkeeper.estimate.surroundings import parts as surroundings
+from watchkeeper.estimate.surroundings.below import Falling
 from watchkeeper.estimate.surroundings.dusk import TimeToDusk
+from watchkeeper.estimate.surroundings.falling import Footprint
 from watchkeeper.estimate.traffic import parts as traffic
 
 NEEDS: Final = frozenset(
@@ -183,6 +185,28 @@ class EstimateSuite:
     def contour(self) -> tuple[float, ...]:
         """Reach in m by bearing from home, evenly from north; empty while it is not known."""
         return self._home.contour
+
+    @property
+    def required_pct(self) -> float:
+        """The usable charge that has to be left after landing, as last reckoned with, %."""
+        return self._home.required_pct
+
+    def turn_back_before(self) -> str | None:
+        """Return what sets the last moment to turn back: charge, voltage or wind; None where none is near."""
+        try:
+            return self._home.turn_back_before()
+        except Exception as error:  # noqa: BLE001 - whatever it is, the watch must go on
+            self.failures["turn_back_before"] = f"{type(error).__name__}: {error}"
+            return None
+
+    def footprint(self, now_us: int) -> Footprint | None:
+        """Return where it may come down if the motors stop now; None on the ground, and unseen."""
+        falling = next((part for part in self._parts if isinstance(part, Falling)), None)
+        try:
+            return falling.now(now_us) if falling is not None else None
+        except Exception as error:  # noqa: BLE001 - whatever it is, the watch must go on
+            self.failures["footprint"] = f"{type(error).__name__}: {error}"
+            return None
 
     def silent(self, now_us: int, heard_us: int) -> None:
         """Write what goes on while the aircraft, last heard at `heard_us`, is not heard."""

@@ -48,6 +48,8 @@ def _identity(value: Any) -> str:
         refuse("is no id", f"write it like voltage-sag, in at most {LONGEST_ID} characters")
     if value.startswith("watch-"):
         refuse(f"'{value}' begins with watch-", "that is kept for the watch itself")
+    if value.startswith("sighted-"):
+        refuse(f"'{value}' begins with sighted-", "that is kept for what the crew sees and presses")
     return value
 
 

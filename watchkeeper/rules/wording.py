@@ -28,7 +28,8 @@ _PART: Final = re.compile(r"\s*((?:[^.]|\.(?=\d))+)(?:\.|$)")
 _STRANGE: Final = re.compile(r"[^\w\s.,'%+/-]|_")
 _NUMBER_WORDS: Final = frozenset(
     {
-        *("zero", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"),
+        *("zero", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner", "ten"),
+        *("eleven", "twelve"),
         *("thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"),
         *("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"),
         *("hundred", "thousand", "million"),

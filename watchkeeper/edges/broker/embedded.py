@@ -9,18 +9,17 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-import re
 import subprocess
 import sys
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import IO, Any, Final
 
 import structlog
 
-from watchkeeper.edges.broker.access import Access, is_local
+from watchkeeper.edges.broker.access import Access
+from watchkeeper.edges.place import Place, parse_place
 from watchkeeper.edges.reports import Report
 from watchkeeper.edges.voice.synthesiser import worker_environment
 from watchkeeper.errors import bad_input
@@ -42,42 +41,15 @@ LIMITS: Final = (
     "those who are away; at most 200 clients, messages up to 256 kB"
 )
 
-_PLACE = re.compile(r"(?:\[([0-9A-Fa-f:.]+)\]|([^\[\]:/@\s]+)):([0-9]{1,5})\Z")
-_HOW = "write HOST:PORT, for example 127.0.0.1:1883 or [::1]:1883"
 
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where the broker listens."""
-
-    host: str
-    port: int
-
-    def __str__(self) -> str:
-        """Return HOST:PORT."""
-        return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
-
-    @property
-    def local(self) -> bool:
-        """Whether only programs on this machine can reach it."""
-        return is_local(self.host)
-
-    @property
-    def url(self) -> str:
-        """Return where the watch itself connects to."""
-        everywhere = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104  (the words for "every address")
-        return f"mqtt://{Place(everywhere.get(self.host, self.host), self.port)}"
-
-
-def parse_place(text: str) -> Place:
+def parse_broker_place(text: str) -> Place:
     """Return the place that HOST:PORT names. Raises BadInputError."""
-    found = _PLACE.match(text)
-    if found is None:
-        raise bad_input("--broker: not HOST:PORT", _HOW)
-    port = int(found[3])
-    if not 0 < port < 65536:
-        raise bad_input(f"--broker: port {port} is none", _HOW)
-    return Place(found[1] or found[2], port)
+    return parse_place("--broker", text, 1883)
+
+
+def url_of(place: Place) -> str:
+    """Return where the watch itself connects to."""
+    return f"mqtt://{place.from_here}"
 
 
 def require_library() -> None:

@@ -27,8 +27,8 @@ begins with `drill-`.
 
 Nothing leans on a property of MQTT 5; 3.1.1 will do. Retained messages tell how things stand; those of alerts that
 have been over for ten minutes are emptied (a payload of no bytes). Orders are not to be retained: those are
-ignored, and so is an order whose `message_id` was seen before; one older than 60 s is refused. Every other order
-is answered under `event` with its id as `in_reply_to`.
+ignored, and so is an order whose `message_id` was seen before; one older than 60 s is refused, one that says what
+somebody sees after 15 s. Every other order is answered under `event` with its id as `in_reply_to`.
 """
 
 _PARAMETERS: Final[dict[str, dict[str, Any]]] = {
@@ -81,6 +81,19 @@ _CHANNELS: Final[dict[str, _Channel]] = {
         "Never sent late: what the broker is too slow for is left out.",
         False,
     ),
+    "watchkeeper/{station}/{aircraft}/outlook": _Channel(
+        "outlook",
+        "What follows from the readings, once a second",
+        "With `watch` in place of an aircraft: what the watch says of itself. Never sent late.",
+        False,
+    ),
+    "watchkeeper/{station}/{aircraft}/surroundings": _Channel(
+        "surroundings",
+        "What lies around an aircraft's home",
+        "Sent anew when it changes, at most every ten seconds, and at every connect; emptied when the aircraft is "
+        "gone or the watch has been stopped.",
+        True,
+    ),
     "watchkeeper/{station}/{aircraft}/alert/{rule}/order": _Channel(
         "alertOrder",
         "An order about an alert",
@@ -90,8 +103,9 @@ _CHANNELS: Final[dict[str, _Channel]] = {
     ),
     "watchkeeper/{station}/{aircraft}/order": _Channel(
         "crewOrder",
-        "An order about an aircraft, before a take-off",
-        "Items of the checklist, test calls, and that the giver's own role hears (the post: reads) the watch.",
+        "An order about an aircraft",
+        "Before a take-off: items of the checklist, test calls, and that the giver's own role hears (the post: "
+        "reads) the watch. At any time: what observer or post see, which the pilot is told at once.",
         None,
     ),
 }
@@ -159,7 +173,8 @@ def _operation(topic: str) -> tuple[str, dict[str, Any]]:
         "bindings": {"mqtt": {"qos": 1, "retain": bool(said.retained), "bindingVersion": _BINDING}},
     }
     if receives:
-        answers = ["AlertEvent" if said.key == "alertOrder" else "PreparationEvent", "RefusalEvent"]
+        others = [] if said.key == "alertOrder" else ["PreparationEvent"]
+        answers = ["AlertEvent", *others, "RefusalEvent"]
         operation["reply"] = {
             "channel": {"$ref": "#/channels/event"},
             "messages": [{"$ref": f"#/channels/event/messages/{name}"} for name in answers],

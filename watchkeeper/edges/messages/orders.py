@@ -8,9 +8,10 @@ from uuid import UUID
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
 from watchkeeper.alerts.checks import Role
+from watchkeeper.alerts.sightings import Sight
 
 Action: TypeAlias = Literal["acknowledge", "shelve", "unshelve", "reset"]
-CrewAction: TypeAlias = Literal["check", "uncheck", "test", "confirm"]
+CrewAction: TypeAlias = Literal["check", "uncheck", "test", "confirm", "sighted"]
 _PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f]*$"
 
 
@@ -38,25 +39,36 @@ class OrderMessage(Asked):
 
 
 class CrewOrder(Asked):
-    """`…/order`: what somebody of the crew asks for, or has done, before a take-off.
+    """`…/order`: what somebody of the crew asks for, or has done, before a take-off; or, at any time, sees.
 
     `confirm`: the giver's own role has heard (the post: read) its test call; nobody confirms for another.
+    `sighted`: observer or post see something (`sight`) that the pilot is told at once; under `watch` it is about
+    every aircraft. One older than 15 s is refused: its giver has to speak up.
     """
 
     model_config = ConfigDict(
         json_schema_extra={
             "if": {"properties": {"action": {"enum": ["check", "uncheck"]}}},
-            "then": {"required": ["item"], "properties": {"item": {"type": "string"}}},
-            "else": {"properties": {"item": {"type": "null"}}},
+            "then": {"required": ["item"], "properties": {"item": {"type": "string"}, "sight": {"type": "null"}}},
+            "else": {
+                "properties": {"item": {"type": "null"}},
+                "if": {"properties": {"action": {"const": "sighted"}}},
+                "then": {"required": ["sight"], "properties": {"sight": {"type": "string"}}},
+                "else": {"properties": {"sight": {"type": "null"}}},
+            },
         }
     )
 
     action: CrewAction
     item: str | None = Field(default=None, min_length=1, max_length=200, pattern=_PRINTABLE)
     """Of the checklist of the sortie file, in its words."""
+    sight: Sight | None = None
+    """What is seen; `clear`: what was seen is no longer so."""
 
     @model_validator(mode="after")
     def _item_where_one_is_meant(self) -> Self:
         if (self.item is not None) is not (self.action in ("check", "uncheck")):
             raise ValueError("an item goes with check and uncheck, and with nothing else")
+        if (self.sight is not None) is not (self.action == "sighted"):
+            raise ValueError("a sight goes with sighted, and with nothing else")
         return self

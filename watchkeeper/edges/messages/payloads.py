@@ -6,18 +6,19 @@ JSON has no not-a-number and no infinities, so such values are null. Times are U
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Final, Literal, TypeAlias
+from typing import Any, Final, Literal
 from uuid import uuid4
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel
 
 from watchkeeper.alerts.checks import ROLES, Role
 from watchkeeper.alerts.events import AlertChange, Change, Level, Preparation, Refusal, RoutineCall, State, Step
 from watchkeeper.edges.clock import utc_text
+from watchkeeper.edges.messages.head import Message, MessageId, Utc, Value, clean
 from watchkeeper.edges.messages.orders import Asked, CrewOrder, OrderMessage
+from watchkeeper.edges.messages.views import AircraftOutlook, AircraftSurroundings, WatchOutlook
 from watchkeeper.edges.records.jsonlines import rounded
 
 WORDS_VALID_S = 30
@@ -26,31 +27,7 @@ READINGS_VALID_S = 3
 STATUS_VALID_S = 90
 """Three times the interval at which the status is sent anew."""
 
-_STAMP = r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z$"
 _PACK_READING = re.compile(r"[a-z_]+\.\d+\.")
-
-Utc: TypeAlias = Annotated[str, Field(pattern=_STAMP, json_schema_extra={"format": "date-time"})]
-MessageId: TypeAlias = Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$", json_schema_extra={"format": "uuid"})]
-Value: TypeAlias = float | bool | str | None
-
-
-class Message(BaseModel):
-    """What every payload of the watch carries."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True)
-
-    message_id: MessageId
-    """The same when the same message is sent again: quality of service 1 can deliver twice."""
-    exercise: bool
-    """Everything is simulated or replayed: to be shown as an exercise, never as an alarm."""
-    sent_at: Utc
-    """When the watch made the message; a broker that was away gets it later."""
-    valid_until: Utc | None
-    """Not to be acted on after this; null: until the next message of this topic."""
-
-    def to_json(self) -> bytes:
-        """Return the payload: ASCII, keys in the order of the model."""
-        return json.dumps(self.model_dump(mode="json"), separators=(",", ":"), allow_nan=False).encode("ascii")
 
 
 class Status(Message):
@@ -143,10 +120,12 @@ PAYLOADS: Final[Mapping[str, tuple[type[BaseModel], ...]]] = {
     "watchkeeper/{station}/{aircraft}/event": (AlertEvent, RefusalEvent, PreparationEvent),
     "watchkeeper/{station}/{aircraft}/callout": (Callout,),
     "watchkeeper/{station}/{aircraft}/readings": (Readings,),
+    "watchkeeper/{station}/{aircraft}/outlook": (AircraftOutlook, WatchOutlook),
+    "watchkeeper/{station}/{aircraft}/surroundings": (AircraftSurroundings,),
     "watchkeeper/{station}/{aircraft}/alert/{rule}/order": (OrderMessage,),
     "watchkeeper/{station}/{aircraft}/order": (CrewOrder,),
 }
-"""Topic -> what may stand in its payload. A retained alert that is over in the end becomes an empty payload."""
+"""Topic -> what may stand in its payload. What is retained of what is over or gone becomes an empty payload."""
 
 
 class Writer:
@@ -156,7 +135,8 @@ class Writer:
         self._exercise = exercise
         self._version = version
 
-    def _head(self, now_us: int, valid_s: float | None) -> dict[str, Any]:
+    def head(self, now_us: int, valid_s: float | None) -> dict[str, Any]:
+        """Return what every payload carries."""
         until = None if valid_s is None else utc_text(now_us + round(valid_s * 1e6))
         return {
             "message_id": str(uuid4()),
@@ -167,28 +147,28 @@ class Writer:
 
     def status(self, state: Literal["watching", "stopped", "lost"], since_us: int, now_us: int) -> Status:
         """Return the status; only "watching" runs out, for it is sent anew."""
-        head = self._head(now_us, STATUS_VALID_S if state == "watching" else None)
+        head = self.head(now_us, STATUS_VALID_S if state == "watching" else None)
         return Status(**head, state=state, since=utc_text(since_us), version=self._version)
 
     def state(self, change: AlertChange, now_us: int) -> AlertState:
         """Return how the alert stands after its last change."""
-        return AlertState(**self._head(now_us, None), **_alert(change))
+        return AlertState(**self.head(now_us, None), **_alert(change))
 
     def event(self, change: AlertChange, now_us: int, in_reply_to: str | None = None) -> AlertEvent:
         """Return one change."""
-        head = self._head(now_us, None)
+        head = self.head(now_us, None)
         return AlertEvent(**head, **_alert(change), spoken=change.spoken, in_reply_to=in_reply_to)
 
     def refusal(self, refusal: Refusal, now_us: int, in_reply_to: str | None = None) -> RefusalEvent:
         """Return an order that the engine did not carry out."""
         return RefusalEvent(
-            **self._head(now_us, None),
+            **self.head(now_us, None),
             time=utc_text(refusal.time_us),
             aircraft=refusal.aircraft,
-            rule=None if refusal.rule is None else _clean(refusal.rule),
-            action=_clean(refusal.action),
-            refused=_clean(refusal.reason),
-            by=_clean(refusal.by) or None,
+            rule=None if refusal.rule is None else clean(refusal.rule),
+            action=clean(refusal.action),
+            refused=clean(refusal.reason),
+            by=clean(refusal.by) or None,
             in_reply_to=in_reply_to,
         )
 
@@ -197,12 +177,12 @@ class Writer:
     ) -> RefusalEvent:
         """Return an order that did not even reach the engine."""
         return RefusalEvent(
-            **self._head(now_us, None),
+            **self.head(now_us, None),
             time=utc_text(now_us),
             aircraft=aircraft,
             rule=rule,
             action=order.action if isinstance(order, OrderMessage | CrewOrder) else None,
-            refused=_clean(reason),
+            refused=clean(reason),
             by=order.role if order else None,
             in_reply_to=str(order.message_id) if order else None,
         )
@@ -210,34 +190,34 @@ class Writer:
     def prepared(self, preparation: Preparation, now_us: int, in_reply_to: str | None = None) -> PreparationEvent:
         """Return one step before a take-off."""
         return PreparationEvent(
-            **self._head(now_us, None),
+            **self.head(now_us, None),
             time=utc_text(preparation.time_us),
             elapsed_s=round(preparation.elapsed_us / 1e6, 6),
             aircraft=preparation.aircraft,
             step=preparation.step,
             role=_role(preparation.role),
-            item=None if preparation.item is None else _clean(preparation.item),
-            reason=_clean(preparation.reason),
-            by=_clean(preparation.by),
+            item=None if preparation.item is None else clean(preparation.item),
+            reason=clean(preparation.reason),
+            by=clean(preparation.by),
             in_reply_to=in_reply_to,
         )
 
     def callout(self, said: AlertChange | RoutineCall, now_us: int) -> Callout:
         """Return words to be spoken."""
         return Callout(
-            **self._head(now_us, WORDS_VALID_S),
+            **self.head(now_us, WORDS_VALID_S),
             time=utc_text(said.time_us),
             aircraft=said.aircraft,
-            rule=_clean(said.rule),
+            rule=clean(said.rule),
             level=said.level if isinstance(said, AlertChange) else Level.ROUTINE,
-            callout=_clean(said.callout or ""),
+            callout=clean(said.callout or ""),
             evidence=_values(said.evidence),
         )
 
     def readings(self, aircraft: int, readings: Mapping[str, Value], now_us: int) -> Readings:
         """Return all readings of one aircraft but those of packs that are not there."""
         shown = {k: v for k, v in readings.items() if v is not None or not _PACK_READING.match(k)}
-        return Readings(**self._head(now_us, READINGS_VALID_S), aircraft=aircraft, readings=_values(shown))
+        return Readings(**self.head(now_us, READINGS_VALID_S), aircraft=aircraft, readings=_values(shown))
 
 
 def _role(role: str | None) -> Role | None:
@@ -249,23 +229,18 @@ def _alert(change: AlertChange) -> dict[str, Any]:
         "time": utc_text(change.time_us),
         "elapsed_s": round(change.elapsed_us / 1e6, 6),
         "aircraft": change.aircraft,
-        "rule": _clean(change.rule),
+        "rule": clean(change.rule),
         "level": change.level,
         "state": change.state,
         "change": change.change,
-        "callout": None if change.callout is None else _clean(change.callout),
-        "reason": _clean(change.reason),
+        "callout": None if change.callout is None else clean(change.callout),
+        "reason": clean(change.reason),
         "evidence": _values(change.evidence),
         "trial": change.trial,
-        "by": None if change.by is None else _clean(change.by),
+        "by": None if change.by is None else clean(change.by),
         "acknowledged_by": [role for role in ROLES if role in change.acknowledged_by],
     }
 
 
 def _values(values: Mapping[str, Value]) -> dict[str, Value]:
-    return {_clean(k): _clean(v) if isinstance(v, str) else rounded(v) for k, v in values.items()}
-
-
-def _clean(text: str) -> str:
-    """Return text without lone surrogates, which no UTF-8 can hold."""
-    return text.encode("utf-8", "replace").decode("utf-8")
+    return {clean(k): clean(v) if isinstance(v, str) else rounded(v) for k, v in values.items()}

@@ -7,6 +7,7 @@ from typing import Any, Final, Literal
 
 from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema, models_json_schema
+from pydantic_core.core_schema import TupleSchema
 
 from watchkeeper.edges.messages.payloads import PAYLOADS
 
@@ -20,6 +21,13 @@ class _Plain(GenerateJsonSchema):
 
     def field_title_should_be_set(self, schema: Any) -> bool:  # noqa: ARG002
         return False
+
+    def tuple_schema(self, schema: TupleSchema) -> dict[str, Any]:
+        """Say pairs of one kind in words that mean the same in draft 7, which has no `prefixItems`."""
+        said = super().tuple_schema(schema)
+        kinds = said.pop("prefixItems")
+        assert all(kind == kinds[0] for kind in kinds), "a tuple of several kinds"
+        return said | {"items": kinds[0]}
 
 
 def schemas() -> dict[str, dict[str, Any]]:

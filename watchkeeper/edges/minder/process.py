@@ -134,7 +134,9 @@ class Minder:
         """Say it on the watch's terminal too, which is held only for this moment and never waited for."""
         if not self._terminal:
             return
-        line = f"\r\n\a{self._words[what]} (kill {os.getpid()} ends the sound)\r\n".encode()
+        # what stands below of a status is not true any more
+        below = "" if os.environ.get("TERM", "dumb") in ("", "dumb") else "\x1b[J"
+        line = f"\r\n{below}\a{self._words[what]} (kill {os.getpid()} ends the sound)\r\n".encode()
         with contextlib.suppress(OSError):
             flags = os.O_WRONLY | getattr(os, "O_NOCTTY", 0) | getattr(os, "O_NONBLOCK", 0)
             terminal = os.open(self._terminal, flags)

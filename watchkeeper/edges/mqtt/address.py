@@ -75,6 +75,8 @@ class Topics:
         self.status = f"{self.base}/status"
         self.states = f"{self.base}/+/alert/+"
         """Filter of all retained states of alerts."""
+        self.surroundings = f"{self.base}/+/surroundings"
+        """Filter of what is retained of aircraft."""
         self.orders = f"{self.base}/+/alert/+/order"
         """Filter of all orders about alerts."""
         self.crew_orders = f"{self.base}/+/order"
@@ -85,8 +87,17 @@ class Topics:
         return f"{self.base}/{_who(aircraft)}/alert/{rule_level(rule)}"
 
     def under(self, aircraft: int | None, leaf: str) -> str:
-        """Return `event`, `callout` or `readings` of an aircraft."""
+        """Return `event`, `callout`, `readings` or `outlook` of an aircraft."""
         return f"{self.base}/{_who(aircraft)}/{leaf}"
+
+    def surroundings_of(self, aircraft: int) -> str:
+        """Return the topic of what lies around an aircraft's home."""
+        return self.under(aircraft, "surroundings")
+
+    def is_surroundings(self, topic: str) -> bool:
+        """Whether a topic is one that the filter of surroundings gives."""
+        rest = topic.removeprefix(f"{self.base}/").split("/")
+        return topic.startswith(f"{self.base}/") and len(rest) == 2 and rest[1] == "surroundings"
 
     def is_state(self, topic: str) -> bool:
         """Whether a topic is one that the filter of states gives."""
@@ -108,9 +119,7 @@ class Topics:
         if who != WATCH and (not _SYSTEM.match(who) or int(who) > 255):
             raise ValueError("no such aircraft")
         if len(rest) == 1:
-            if who == WATCH:
-                raise ValueError("name the aircraft")
-            return int(who), None
+            return None if who == WATCH else int(who), None
         if len(rest) != 3 or rest[0] != "alert":
             raise ValueError("not an order's topic")
         rule = rest[1]

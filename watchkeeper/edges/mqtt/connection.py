@@ -174,7 +174,12 @@ class VersionAsked:
 
 
 async def connect(
-    broker: Broker, client_id: str, will: Callable[[], aiomqtt.Will], login: Login, version: VersionAsked
+    broker: Broker,
+    client_id: str,
+    will: Callable[[], aiomqtt.Will | None],
+    login: Login,
+    version: VersionAsked,
+    max_incoming: int = MAX_INCOMING,
 ) -> tuple[Connection, int]:
     """Return a connection and the version it speaks (5 or 4, which is 3.1.1). Raises NotReachedError.
 
@@ -205,7 +210,7 @@ async def connect(
             tls_context=secrets.tls,
             timeout=REACH_S,
             keepalive=KEEP_ALIVE_S,
-            max_queued_incoming_messages=MAX_INCOMING,
+            max_queued_incoming_messages=max_incoming,
             logger=_silent,
         )
         try:

@@ -62,9 +62,8 @@ class LoginError(Exception):
 
     def as_trouble(self) -> Trouble:
         """Return it as a reason for which the broker is not reached."""
-        do = self.do[:1].upper() + self.do[1:]
         why = f"{self.file}: {self.what}" if self.file else self.what
-        return Trouble(why, f"Message broker not reached: {self.what}. {do}.")
+        return Trouble(why, f"Broker login, {self.what}. Check it.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,14 +9,18 @@ from typing import Final, TypeAlias
 import structlog
 from pydantic import ValidationError
 
-from watchkeeper.alerts.events import AlertChange, Change, Happening, Order, Preparation, Refusal, Step
+from watchkeeper.alerts.events import SIGHTED, AlertChange, Change, Happening, Order, Preparation, Refusal, Step
+from watchkeeper.alerts.sightings import CLEAR, rule_of
+from watchkeeper.edges.messages.head import Message
 from watchkeeper.edges.messages.orders import Asked, CrewOrder, OrderMessage
-from watchkeeper.edges.messages.payloads import Message, Writer
+from watchkeeper.edges.messages.payloads import Writer
 from watchkeeper.edges.mqtt.address import Topics
 
 MAX_ORDER_BYTES = 2048
 """Several times the longest order that means anything."""
 OLDEST_US = 60_000_000
+SIGHT_OLDEST_US = 15_000_000
+"""What somebody saw longer ago is as old as a caution's words may be, and has to be told by mouth by now."""
 BURST = 10
 ORDERS_PER_S = 2.0
 """More than hands can press; an excess is answered once and then dropped until it ends."""
@@ -90,7 +94,7 @@ class OrderDesk:
             self._seen[key] = None
             while len(self._seen) > REMEMBERED:
                 self._seen.popitem(last=False)
-            reason = reason or _off_time(order, now_us)
+            reason = reason or _off_time(order, now_us) or _off_place(order, aircraft, rule)
         if reason or order is None:
             self._refuse(aircraft, self._writer.refused(reason, aircraft, rule, order, now_us))
             return
@@ -136,6 +140,8 @@ class OrderDesk:
 
 def is_answer(happening: Happening, order: Order) -> bool:
     """Whether this is what became of that order, not something that happened in the same moment."""
+    if order.action == "sighted":
+        return _is_sighted(happening, order)
     if (happening.aircraft, happening.rule) != (order.aircraft, order.rule):
         return False
     if isinstance(happening, Refusal):
@@ -146,9 +152,19 @@ def is_answer(happening: Happening, order: Order) -> bool:
     return isinstance(happening, AlertChange) and happening.change is _ANSWERS.get(order.action)
 
 
+def _is_sighted(happening: Happening, order: Order) -> bool:
+    if isinstance(happening, Refusal):
+        return happening.action == order.action
+    if not isinstance(happening, AlertChange) or happening.by != order.role:
+        return False
+    if order.text == CLEAR:
+        return happening.rule.startswith(SIGHTED) and happening.change is Change.CLEARED
+    return (happening.rule, happening.aircraft) == (rule_of(order.text), order.aircraft)
+
+
 def _for_engine(order: Asked, aircraft: int | None, rule: str | None) -> Order:
     if isinstance(order, CrewOrder):
-        text = order.item or ""
+        text = order.item or order.sight or ""
         return Order(order.action, aircraft=aircraft, role=order.role, by=order.by, text=text, afar=True)
     assert isinstance(order, OrderMessage)
     return Order(order.action, rule, aircraft, order.role, order.by, order.minutes, afar=True)
@@ -156,9 +172,17 @@ def _for_engine(order: Asked, aircraft: int | None, rule: str | None) -> Order:
 
 def _off_time(order: Asked, now_us: int) -> str:
     age_us = now_us - order.at.timestamp() * 1e6
-    if age_us > OLDEST_US:
-        return "older than 60 s"
+    oldest_us = SIGHT_OLDEST_US if isinstance(order, CrewOrder) and order.action == "sighted" else OLDEST_US
+    if age_us > oldest_us:
+        return f"older than {oldest_us // 1_000_000} s"
     return "from the future; set the sender's clock" if age_us < -OLDEST_US else ""
+
+
+def _off_place(order: Asked, aircraft: int | None, rule: str | None) -> str:
+    """Return why an order is not for the watch as a whole, if it is not."""
+    if aircraft is None and rule is None and isinstance(order, CrewOrder) and order.action != "sighted":
+        return "name the aircraft"
+    return ""
 
 
 def _fault(error: ValidationError) -> str:

@@ -31,6 +31,7 @@ from watchkeeper.edges.mqtt.post import Post
 from watchkeeper.edges.mqtt.session import ReadingsNow, Session
 from watchkeeper.edges.mqtt.spool import Spool
 from watchkeeper.edges.mqtt.trouble import NotReachedError, Trouble, of_fault, of_loss
+from watchkeeper.edges.mqtt.views import PictureNow, Views
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
 
@@ -65,9 +66,11 @@ class Mqtt:
         keep_over_s: float = KEEP_OVER_S,
         spool: Path | None = None,
         hold_s: float = HOLD_S,
+        picture: PictureNow | None = None,
     ) -> None:
         """Raise BadInputError for a URL or station that cannot be used. `clock` gives UTC microseconds.
 
+        `picture` gives what a page shows: boards live on it.
         `spool` is the folder in which messages that wait outlast the watch; without it they are kept in memory.
         """
         self._broker = parse_broker(url)
@@ -81,6 +84,7 @@ class Mqtt:
         self._orders = OrderDesk(topics, writer, clock, self._carry_out, self._post.answer)
         self._on_order = on_order
         self._readings = readings
+        self._views = Views(topics, writer, picture)
         self._readings_every_s = readings_every_s
         self._login = Login(self._broker, messages or Messages())
         self._asked = VersionAsked(only_3_1_1=only_3_1_1)
@@ -140,7 +144,7 @@ class Mqtt:
         )
         self._health.connected(asyncio.get_running_loop().time())
         session = Session(
-            connection, self._post, self._orders, self._health, self._readings, self._readings_every_s
+            connection, self._post, self._orders, self._health, self._readings, self._readings_every_s, self._views
         )
         try:
             await session.serve()

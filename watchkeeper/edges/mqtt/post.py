@@ -9,7 +9,8 @@ from itertools import takewhile
 import structlog
 
 from watchkeeper.alerts.events import AlertChange, Happening, Level, Preparation, Refusal, RoutineCall, State
-from watchkeeper.edges.messages.payloads import WORDS_VALID_S, Message, Writer
+from watchkeeper.edges.messages.head import Message
+from watchkeeper.edges.messages.payloads import WORDS_VALID_S, Writer
 from watchkeeper.edges.mqtt.address import Topics
 from watchkeeper.edges.mqtt.hold import Hold
 from watchkeeper.edges.mqtt.outbox import Outbox, States, Waiting

@@ -11,13 +11,15 @@ import aiomqtt
 import structlog
 from pydantic import ValidationError
 
-from watchkeeper.edges.messages.payloads import READINGS_VALID_S, STATUS_VALID_S, Status, Value
+from watchkeeper.edges.messages.head import Value
+from watchkeeper.edges.messages.payloads import READINGS_VALID_S, STATUS_VALID_S, Status
 from watchkeeper.edges.mqtt.connection import GOODBYE_S, Connection
 from watchkeeper.edges.mqtt.health import Health
 from watchkeeper.edges.mqtt.orders import OrderDesk
 from watchkeeper.edges.mqtt.outbox import Waiting
 from watchkeeper.edges.mqtt.post import Post
 from watchkeeper.edges.mqtt.trouble import PublishRefusedError
+from watchkeeper.edges.mqtt.views import Views
 
 SWEEP_S = 2.0
 """How long after a connect retained states are looked at; brokers send them with the subscription."""
@@ -42,6 +44,7 @@ class Session:
         health: Health,
         readings: ReadingsNow,
         readings_every_s: float,
+        views: Views,
     ) -> None:
         self._connection = connection
         self._post = post
@@ -50,6 +53,7 @@ class Session:
         self._readings = readings
         self._readings_every_s = readings_every_s
         self._readings_failed = False
+        self._views = views
         self._mended_s = -BEAT_S
 
     async def serve(self) -> None:
@@ -58,6 +62,7 @@ class Session:
         post.tidy()
         post.hold.connected(asyncio.get_running_loop().time(), late=post.late)
         post.states.all_anew()
+        self._views.anew()
         post.status_due = True
         await self._hear(post.topics.crew_orders)
         await self._hear(self._post.topics.orders)  # who sees "watching" can rely on being heard
@@ -170,6 +175,10 @@ class Session:
                 payloads = []
             for topic, payload in payloads:
                 await self._publish(topic, payload, valid_s=READINGS_VALID_S)
+            for view in self._views.take(now_us):
+                valid_s = None if view.retain else READINGS_VALID_S
+                if await self._publish(view.topic, view.payload, retain=view.retain, valid_s=valid_s):
+                    self._views.refused(view.topic)
             await asyncio.sleep(max(due_s - loop.time(), 0.0))
 
     async def farewell(self) -> None:
@@ -180,19 +189,28 @@ class Session:
             async with asyncio.timeout(FLUSH_S):
                 while await self._send_some():
                     pass
+        with contextlib.suppress(aiomqtt.MqttError, ExceptionGroup, TimeoutError):
+            async with asyncio.timeout(FLUSH_S):
+                await _together([self._take_away(view.topic) for view in self._views.last()])
         with contextlib.suppress(aiomqtt.MqttError, PublishRefusedError, TimeoutError):
             async with asyncio.timeout(GOODBYE_S):
                 stopped = post.writer.status("stopped", post.since_us, post.clock())
                 await self._connection.send(post.topics.status, stopped.to_json(), retain=True)
         await self._connection.close()
 
+    async def _take_away(self, topic: str) -> None:
+        await self._publish(topic, b"", retain=True)
+
     # --- in ---
 
     async def _sweep(self) -> None:
-        """Look for retained states that no longer hold; _listen empties them as they come."""
-        await self._hear(self._post.topics.states)
+        """Look for what is retained and no longer holds; _listen has it emptied as it comes."""
+        kept = (self._post.topics.states, self._post.topics.surroundings)
+        for topic in kept:
+            await self._hear(topic)
         await asyncio.sleep(SWEEP_S)
-        await self._connection.hear_no_more(self._post.topics.states)
+        for topic in kept:
+            await self._connection.hear_no_more(topic)
 
     async def _hear(self, topic: str) -> None:
         if not await self._connection.hear(topic):
@@ -208,6 +226,9 @@ class Session:
                     self._post.wake.set()
                 else:
                     self._look_at_status(payload)
+            elif topics.is_surroundings(topic):
+                if retained and payload:
+                    self._views.found(topic)
             elif not topics.is_state(topic):
                 self._orders.take(topic, payload, retained=retained)
             elif retained and payload:

@@ -22,17 +22,17 @@ _OTHER_PROTOCOL: Final = frozenset({1, 129, 130, 132})
 
 
 _UNTRUSTED: Final = {
-    9: "Message broker not trusted: certificate not valid yet. Set the clock.",
-    10: "Message broker not trusted: certificate has expired. Renew it, or set the clock.",
+    9: "Broker not trusted, certificate not valid yet. Set the clock.",
+    10: "Broker not trusted, certificate expired. Check certificate and clock.",
     **dict.fromkeys(
         (18, 19, 20, 21),
-        "Message broker not trusted: unknown authority. Name the right authority in [messages].",
+        "Broker not trusted, unknown authority. Name the right authority.",
     ),
-    62: "Message broker not trusted: certificate is for another name. Check the broker's address.",
-    64: "Message broker not trusted: certificate is for another address. Check the broker's address.",
+    62: "Broker not trusted, certificate of another name. Check its address.",
+    64: "Broker not trusted, certificate of another address. Check its address.",
 }
 """By OpenSSL's numbers (manual page X509_STORE_CTX_get_error)."""
-_NOT_TRUSTED: Final = "Message broker not trusted: certificate not accepted. Check the certificate, and the clock."
+_NOT_TRUSTED: Final = "Broker not trusted, certificate not accepted. Check certificate and clock."
 _OURS_REFUSED: Final = (
     "ALERT_UNKNOWN_CA",
     "ALERT_BAD_CERTIFICATE",
@@ -42,9 +42,7 @@ _OURS_REFUSED: Final = (
     "ALERT_UNSUPPORTED_CERTIFICATE",
     "ALERT_ACCESS_DENIED",
 )
-_NOT_SECURE: Final = (
-    "Message broker not reached: no secure connection. Check its address and port, and certificates."
-)
+_NOT_SECURE: Final = "Broker not reached, no secure connection. Check port and certificates."
 _NO_TLS: Final = frozenset(
     {"WRONG_VERSION_NUMBER", "HTTP_REQUEST", "RECORD_LAYER_FAILURE", "PACKET_LENGTH_TOO_LONG"}
 )
@@ -82,15 +80,13 @@ class PublishRefusedError(Exception):
         self.trouble = Trouble(str(code).lower(), _messages_refused(code))
 
 
-TIMED_OUT: Final = Trouble(
-    "no answer", "Message broker not reached: timed out. Check the network, and that the broker runs."
-)
+TIMED_OUT: Final = Trouble("no answer", "Broker not reached, timed out. Check network and broker.")
 FILES_SLOW: Final = Trouble(
     "files for the login not read in time",
-    "Message broker not reached: its password or certificate. Check the disk.",
+    "Broker not reached, login files not read. Check the disk.",
 )
 NO_VERSION: Final = Trouble(
-    "refused in every version", "Message broker refused the watch: other protocol. Check that it speaks MQTT."
+    "refused in every version", "Broker refused the watch, other protocol. Check its version."
 )
 
 
@@ -107,12 +103,12 @@ def of_network(error: OSError, *, tls: bool = False) -> Trouble:
     number = error.errno or 0
     why = (os.strerror(number) if number > 0 else error.strerror or str(error)).lower()
     if isinstance(error, socket.gaierror):
-        return Trouble(why, "Message broker not reached: name unknown. Check its address, and the network.")
+        return Trouble(why, "Broker not reached, name unknown. Check its address.")
     if isinstance(error, ConnectionRefusedError):
-        return Trouble(why, "Message broker not reached: connection refused. Check that it runs, and its address.")
+        return Trouble(why, "Broker not reached, connection refused. Check that it runs.")
     if tls and isinstance(error, ConnectionResetError | ConnectionAbortedError):  # what many say to a handshake
         return Trouble(why, _NOT_SECURE)
-    return Trouble(why, f"Message broker not reached: {why}. Check the network.")
+    return Trouble(why, f"Broker not reached, {why}. Check network.")
 
 
 def _of_tls(error: ssl.SSLError) -> Trouble:
@@ -120,11 +116,11 @@ def _of_tls(error: ssl.SSLError) -> Trouble:
     reason = error.reason or "no reason given"
     why = f"TLS: {reason.lower().replace('_', ' ')}"
     if "CERTIFICATE_REQUIRED" in reason:
-        say = "Message broker refused the watch: it asks for a certificate. Name one in [messages]."
+        say = "Broker refused the watch, certificate wanted. Name one."
     elif any(word in reason for word in _OURS_REFUSED):
-        say = "Message broker refused the watch: certificate not accepted. Check the watch's certificate."
+        say = "Broker refused the watch, certificate not accepted. Check it."
     elif reason in _NO_TLS:
-        say = "Message broker not reached: no TLS on this port. Check its port."
+        say = "Broker not reached, no TLS there. Check its port."
     else:
         say = _NOT_SECURE
     return Trouble(why, say)
@@ -133,33 +129,29 @@ def _of_tls(error: ssl.SSLError) -> Trouble:
 def of_connect(error: aiomqtt.MqttError, *, named: bool) -> Trouble:
     """Return why the broker did not accept the connection. `named`: a user name was given."""
     if isinstance(error, ClosedError):
-        return Trouble(
-            str(error), "Message broker hung up without an answer. Check its port, and whether it wants TLS."
-        )
+        return Trouble(str(error), "Broker hung up. Check its port, and TLS.")
     code = refusal_code(error)
     if code is None:
         return TIMED_OUT if "timed out" in str(error) else of_loss(error)
     why = str(error.rc if isinstance(error, MqttConnectError) else error).lower()
     if code in _NOT_LET_IN:
         say = (
-            "Message broker refused the watch: wrong user or password. Correct them."
+            "Broker refused the watch, wrong user or password. Correct them."
             if named
-            else "Message broker refused the watch: no user given. Name user and password."
+            else "Broker refused the watch, no user given. Name one."
         )
     elif code in _OTHER_PROTOCOL:
         say = NO_VERSION.say
     else:
-        say = f"Message broker refused the watch: {why}. Look at the broker's log."
+        say = f"Broker refused, {why}. Check its log."
     return Trouble(f"refused: {why}", say)
 
 
 def of_loss(error: aiomqtt.MqttError) -> Trouble:
     """Return why a connection that stood does no longer."""
     if isinstance(error, TimedOutError) or "timed out" in str(error):
-        return Trouble(str(error).lower(), "Message broker lost: timed out. Check the network.")
-    return Trouble(
-        str(error).lower(), "Message broker lost: connection broken. Check the network, and that the broker runs."
-    )
+        return Trouble(str(error).lower(), "Broker lost, timed out. Check the network.")
+    return Trouble(str(error).lower(), "Broker lost, connection broken. Check network and broker.")
 
 
 def of_fault(error: Exception) -> Trouble:
@@ -175,5 +167,5 @@ def refusal_code(error: aiomqtt.MqttError) -> int | None:
 
 def _messages_refused(code: ReasonCode) -> str:
     if code.value == _NOT_AUTHORISED:
-        return "Message broker refuses messages: no permission. Let the watch publish in its access rules."
-    return f"Message broker refuses messages: {str(code).lower()}. Look at the broker's log."
+        return "Broker refuses messages, no permission. Check its access rules."
+    return f"Broker refuses messages, {str(code).lower()}. Check log."

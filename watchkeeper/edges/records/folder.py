@@ -67,7 +67,7 @@ class _Action(BaseModel):
     time_us: int = Field(ge=0, lt=1 << 52)
     action: Literal[
         "start", "stop", "tick", "acknowledge", "shelve", "unshelve", "reset", "report", "resume",
-        "reload", "check", "uncheck", "test", "given", "confirm", "settings",
+        "reload", "check", "uncheck", "test", "given", "confirm", "settings", "sighted",
     ]  # fmt: skip
     rule: str | None = None
     aircraft: int | None = None

@@ -1,4 +1,4 @@
-"""The outlet that speaks: callouts one at a time, most urgent first, on the computer's sound device.
+"""The outlet that speaks: callouts one at a time, most urgent first, on a sound device or whatever plays.
 
 A warning or caution begins with its attention sound, which needs no rendering and starts at once; meanwhile its
 words are rendered, if they are not there already. Should they not come in time, "Look at the screen" stands in
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, TypeAlias
 
 import miniaudio
@@ -25,6 +25,7 @@ from watchkeeper.edges.host.sound_health import stalls
 from watchkeeper.edges.outlets import Delivered
 from watchkeeper.edges.reports import Report
 from watchkeeper.edges.voice.attention import PAUSE_S, STAND_IN, attention_sound, silence, with_attention
+from watchkeeper.edges.voice.mix import Sounding
 from watchkeeper.edges.voice.player import NoDeviceError, Player
 from watchkeeper.edges.voice.sound import RATE_HZ, VoiceError
 from watchkeeper.edges.voice.synthesiser import TIMEOUT_S, Synthesiser
@@ -57,14 +58,15 @@ class Voice:
     "spoken", "cut off" (its alert ended, or a warning came), "dropped" (not begun, and why) or "failed".
     """
 
-    name = "voice"
-
     def __init__(
         self,
         report: Report,
         delivered: Delivered,
         options: VoiceOptions | None = None,
         *,
+        name: str = "voice",
+        player: Sounding | None = None,
+        troubles: Mapping[str, str] = {},
         language: Language = ENGLISH,
         ahead: Sequence[str] = (),
         reword: Reword = lambda _: None,
@@ -73,8 +75,13 @@ class Voice:
         timeout_s: float = TIMEOUT_S,
         now_us: Callable[[], int] = steady_us,
     ) -> None:
-        """`ahead` are words to be rendered while there is time; `backends` and what follows are for tests."""
+        """Speak on the computer's sound device, or where `player` plays; then `troubles` has other words for ours.
+
+        `ahead` are words to be rendered while there is time; `backends` and what follows are for tests.
+        """
+        self.name = name
         self._report = report
+        self._troubles = troubles
         self._delivered = delivered
         self._ahead = ahead
         self._reword = reword
@@ -83,7 +90,7 @@ class Voice:
         self._now_us = now_us
         self._options = options or VoiceOptions()
         self._queue = CallQueue(self._options.role)
-        self._player = Player(backends, device=self._options.device)
+        self._player = Player(backends, device=self._options.device) if player is None else player
         for level in STAND_IN:
             attention_sound(level, self._options.volume)  # made now: in flight there is no time for it
         self.synthesiser = Synthesiser(self._options, command=worker, timeout_s=timeout_s, mended=self._mended)
@@ -162,7 +169,7 @@ class Voice:
             if call is None:
                 await self._wait()
             elif not self._player.is_open:
-                self._end(call, "dropped", "no sound device")
+                self._end(call, "dropped", self._player.absent)
             else:
                 await self._say(call)
 
@@ -279,13 +286,13 @@ class Voice:
 
     def _mended(self) -> None:
         if not self._faults:
-            self._report(self.name, False, RESTARTED)
+            self._report(self.name, False, self._troubles.get(RESTARTED, RESTARTED))
             self._report(self.name, True, "voice works again")
 
     def _fault(self, part: str, text: str) -> None:
         if self._faults.get(part) != text:
             self._faults[part] = text
-            self._report(self.name, False, text)
+            self._report(self.name, False, self._troubles.get(text, text))
 
     def _works(self, part: str) -> None:
         if self._faults.pop(part, None) is not None and not self._faults:

@@ -5,17 +5,16 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ctypes
-import math
 import sys
 import threading
 import time
-from array import array
 from collections.abc import Callable, Generator, Sequence
 from functools import cache
 from typing import Any, TypeVar
 
 import miniaudio
 
+from watchkeeper.edges.voice.mix import Mix
 from watchkeeper.edges.voice.sound import RATE_HZ
 
 PERIOD_MS = 20
@@ -23,9 +22,6 @@ PERIODS = 3
 """What has been handed to the device (at most PERIODS * PERIOD_MS) can no longer be taken back."""
 OPEN_TIMEOUT_S = 5.0
 CLOSE_TIMEOUT_S = 0.4
-FADE = RATE_HZ // 125
-"""Samples (8 ms) over which sound that is cut off fades, so that the cut does not click."""
-_FADING = [0.5 + 0.5 * math.cos(math.pi * (i + 1) / FADE) for i in range(FADE)]
 _SILENT = (miniaudio.Backend.NULL, miniaudio.Backend.CUSTOM)
 
 _T = TypeVar("_T")
@@ -36,41 +32,13 @@ class NoDeviceError(Exception):
     """No sound device could be opened; the text says why."""
 
 
-class _Track:
-    """What is being played. Only the device's thread moves `at`."""
-
-    __slots__ = ("at", "done", "loop", "sound")
-
-    def __init__(self, sound: bytes, loop: asyncio.AbstractEventLoop) -> None:
-        self.sound = sound
-        self.at = 0
-        self.loop = loop
-        self.done: asyncio.Future[None] = loop.create_future()
-
-    def take(self, size: int) -> bytes:
-        part = self.sound[self.at : self.at + size]
-        self.at += len(part)
-        if self.at >= len(self.sound):
-            with contextlib.suppress(RuntimeError):  # the loop has ended: nobody waits
-                self.loop.call_soon_threadsafe(self._finish)
-        return part
-
-    def fade(self) -> bytes:
-        """Return what remains to be heard of a track that is cut off."""
-        rest = array("h", self.sound[self.at : self.at + 2 * FADE])
-        self.at = len(self.sound)
-        return array("h", map(int, map(float.__mul__, _FADING, map(float, rest)))).tobytes()
-
-    def _finish(self) -> None:
-        if not self.done.done():
-            self.done.set_result(None)
-
-
 class Player:
     """One sound device, open while it works, fed with silence between callouts.
 
     Opening and closing happen in threads of their own, for a sound system that hangs must hold nobody up.
     """
+
+    absent = "no sound device"
 
     def __init__(
         self,
@@ -85,7 +53,7 @@ class Player:
         self._open_timeout_s = open_timeout_s
         self._device: Any = None
         self._opening: asyncio.Future[Any] | None = None
-        self._track: _Track | None = None
+        self._mix = Mix()
         self._asked = threading.Event()
         self.asked_s = 0.0
         """When the device last asked for samples, by time.monotonic."""
@@ -126,17 +94,17 @@ class Player:
 
     def play(self, sound: bytes) -> asyncio.Future[None]:
         """Play samples from now on, instead of what is being played. The future ends with the last of them."""
-        track = _Track(sound, asyncio.get_running_loop())
-        self._track = track
-        return track.done
+        return self._mix.play(sound)
 
     def stop(self) -> None:
         """Fade away from the device's next call on, at most PERIOD_MS from now."""
-        self._track = None
+        self._mix.stop()
 
     async def close(self) -> None:
         """Give the device back. One that does not go is left behind."""
-        device, self._device, self._track = self._device, None, None
+        device, self._device = self._device, None
+        self._mix.stop()
+        self._mix = Mix()  # a device that is left behind keeps the old one
         opening, self._opening = self._opening, None
         if opening is not None:
             opening.add_done_callback(_let_go)
@@ -170,21 +138,12 @@ class Player:
 
     def _feed(self) -> _Generator:
         """Run in the device's thread: give it as many samples as it asks for."""
+        mix = self._mix
         frames = yield b""
         self._asked.set()
-        playing: _Track | None = None
-        fading = b""
         while True:
             self.asked_s = time.monotonic()
-            size = 2 * frames
-            wanted = self._track
-            if playing is not None and playing is not wanted:
-                fading += playing.fade()
-            playing = wanted
-            part, fading = fading[:size], fading[size:]
-            if playing is not None and playing.at < len(playing.sound):
-                part += playing.take(size - len(part))
-            frames = yield part.ljust(size, b"\0")
+            frames = yield mix.take(frames)
 
 
 def _find(

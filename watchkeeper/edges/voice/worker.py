@@ -35,7 +35,7 @@ from watchkeeper.edges.voice.sound import MAX_WAV_BYTES, level_file
 
 resource: Any = importlib.import_module("resource") if sys.platform != "win32" else None
 
-DEFAULT_LANGUAGE = "en"
+DEFAULT_LANGUAGE = "en-us"
 END_WITHIN_S = 5.0
 """After the end of standard input; a callout takes hundredths of a second."""
 MAX_RENDERED = 5000

@@ -69,6 +69,11 @@ def spare(case: Case, power_w: float, after_s: float) -> float:
     Until then `power_w` is drawn and the aircraft goes on as it moves; one that comes nearer may stop to work, so
     only what takes it away is counted on. A voltage counts in % by the curve's slope.
     """
+    return min(_spares(case, power_w, after_s))
+
+
+def _spares(case: Case, power_w: float, after_s: float) -> tuple[float, float]:
+    """Return what is spare by charge and by voltage, both in %."""
     found, worst, start = case.found, case.worst, case.start
     arrival = found.expected
     if after_s > 0.0:
@@ -83,12 +88,22 @@ def spare(case: Case, power_w: float, after_s: float) -> float:
     over_v = arrival.lowest_v - BOUND * found.lowest_doubt_v - worst.floor_v
     low, high = _LOW
     pct_v = 100.0 * (high - low) / max(0.1, worst.state.open_v(high) - worst.state.open_v(low))
-    return min(by_charge, over_v * pct_v)
+    return by_charge, over_v * pct_v
 
 
 def turn_back_s(case: Case, power_w: float, guess_s: float) -> float:
     """Return the seconds until turning back is too late, going on as now at a power; negative: since when."""
     return min(_spent_s(case, power_w, guess_s), carried_past_s(case))
+
+
+def binds(case: Case, power_w: float, turn_back_in_s: float) -> str | None:
+    """Return what sets the last moment to turn back: charge, voltage or wind; None where none is near."""
+    if turn_back_in_s >= LONGEST_S:
+        return None
+    if carried_past_s(case) <= turn_back_in_s:
+        return "wind"
+    by_charge, by_voltage = _spares(case, power_w, max(0.0, turn_back_in_s))
+    return "charge" if by_charge <= by_voltage else "voltage"
 
 
 def carried_past_s(case: Case) -> float:

@@ -18,7 +18,15 @@ from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.air.airwind import WindState, at_height
 from watchkeeper.estimate.home.forecast import BOUND, Answer, Costs, answer, fly
 from watchkeeper.estimate.home.homeway import HomeWind, Start, WindDoubt, speed_home, way_home
-from watchkeeper.estimate.home.limits import LONGEST_S, Case, aborted_pct, lowest_one_out, reaches, turn_back_s
+from watchkeeper.estimate.home.limits import (
+    LONGEST_S,
+    Case,
+    aborted_pct,
+    binds,
+    lowest_one_out,
+    reaches,
+    turn_back_s,
+)
 from watchkeeper.estimate.home.lostlink import LastSeen
 from watchkeeper.estimate.home.places import OPEN_M, Post, clearance_m, nearest_place, posts
 from watchkeeper.estimate.home.power import PowerLearner, PowerModel, Seen
@@ -128,6 +136,7 @@ class ReturnHome:
         self._best_pct: float | None = None
         self._flying = False
         self._root_s = 60.0
+        self._case: tuple[Case, float] | None = None
         self._bearing_deg = 0.0
         self._aloft: tuple[WindState, float, WindState] | None = None
         self.seen: LastSeen | None = None
@@ -141,6 +150,19 @@ class ReturnHome:
     def power_w(self) -> float | None:
         """The power of all packs, smoothed; None while it is unknown."""
         return self._power_w
+
+    @property
+    def required_pct(self) -> float:
+        """The usable charge that has to be left after landing, as last reckoned with, %."""
+        return self._case[0].required_pct if self._case is not None else self._reserve_pct
+
+    def turn_back_before(self) -> str | None:
+        """Return what sets the last moment to turn back: charge, voltage or wind; None where none is near."""
+        if self._case is None:
+            return None
+        if not math.isfinite(self._case[0].found.expected.time_s):
+            return "wind"  # against it there is no way home
+        return binds(*self._case, self._root_s)
 
     @property
     def model(self) -> PowerModel:
@@ -224,10 +246,12 @@ class ReturnHome:
         """Fill the row in anew."""
         found, expected = case.found, case.found.expected
         reachable = math.isfinite(expected.time_s)
+        power_w = self._power_w or case.model.hover_w
+        self._case = case, power_w
         if self._best_pct is None or "climb" not in case.start.done:
             self._best_pct = expected.left_pct
         self._best_pct = max(self._best_pct, expected.left_pct)
-        self._root_s = turn_back_s(case, self._power_w or case.model.hover_w, self._root_s) if reachable else 0.0
+        self._root_s = turn_back_s(case, power_w, self._root_s) if reachable else 0.0
         self._turn_back_s = min(LONGEST_S, self._root_s)
         top_m = case.plan.top_m(case.start.height_m, max(case.start.distance_m, case.plan.near_m))
         winds = [self._home_wind(360.0 / BEARINGS * i, top_m) for i in range(BEARINGS)]
@@ -358,7 +382,7 @@ class ReturnHome:
 
     def _blind(self, why: str) -> Row:
         self.why = why
-        self._answer = None
+        self._answer = self._case = None
         self.contour = ()
         self._row = [None] * len(NAMES)
         return self._row

@@ -47,6 +47,11 @@ class Falling(Looking):
             _to_areas_m(site.keep_out, look.place, found),
         )
 
+    def now(self, now_us: int) -> Footprint | None:
+        """Return where it may come down if the motors stop now; None on the ground, and unseen."""
+        look = self._site.look(now_us)
+        return None if look is None or look.height_m is None else self._footprint(look, look.height_m, now_us)
+
     def _footprint(self, look: Look, height_m: float, now_us: int) -> Footprint:
         aircraft = self._aircraft
         told_m = number(aircraft.readings, _OVER_GROUND, now_us)
