@@ -37,12 +37,12 @@ class Parser(argparse.ArgumentParser):
 
 def build_parser() -> Parser:
     """Return the parser of all commands."""
-    from watchkeeper.cli import board, brief, drill, replay, rules, watch  # noqa: PLC0415  (each command imports what it needs)
+    from watchkeeper.cli import board, brief, debrief, drill, replay, rules, watch  # noqa: PLC0415  (each command imports what it needs)
 
     parser = Parser(prog="watchkeeper", description=_ABOUT, epilog=CAUTION)
     parser.add_argument("--version", action="version", version=f"watchkeeper {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
-    for module in (watch, replay, drill, brief, rules, board):
+    for module in (watch, replay, drill, brief, debrief, rules, board):
         module.add(commands, CAUTION)
     return parser
 
