@@ -29,7 +29,7 @@ def shown_alert(alert: Alert, since: str) -> ShownAlert:
 
 
 def blind_words(lacks: Lacks, language: Language) -> list[str]:
-    """Return what the watch cannot see of an aircraft: by subject, with the first of the readings that are missing, and why.
+    """Return what the watch cannot see of an aircraft: by subject, the first of the readings missing, and why.
 
     Rules of one subject are one line.
     """
