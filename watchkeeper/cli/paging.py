@@ -46,11 +46,11 @@ class Paging:
         await server.open()
         if trouble:
             say(trouble)
-        if not quiet:
-            for line in lines(self._place, keys, self._file, to_person=_person()):
-                say(line)
         if warned := caution(self._place):
             say(warned)
+        if not quiet:  # the code for the phone last: on a small terminal nothing is to push it out
+            for line in lines(self._place, keys, self._file, to_person=_person()):
+                say(line)
         return server
 
 

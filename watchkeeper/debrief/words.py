@@ -188,7 +188,10 @@ def became(entry: Entry) -> str:
     if entry.stale:
         parts.append("went stale: what it rests on was missing for a time")
     if entry.over_after_s is not None:
-        why = f" ({entry.over_reason})" if entry.over_reason and entry.over_reason != "condition over" else ""
+        reason = entry.over_reason
+        if reason.startswith("phase is "):
+            reason = reason.replace("_", " ")
+        why = f" ({reason})" if reason and reason != "condition over" else ""
         parts.append(f"over after {soon(entry.over_after_s)}{why}")
     else:
         parts.append("stood to the end")

@@ -82,8 +82,9 @@ export class Alerts {
     part("span", "who");
     node.append(el("span", "for"));
     part("p", "callout");
-    node.append(el("p", "state"), el("div", "deeds"), el("p", "answer"));
+    node.append(el("p", "state"), el("div", "deeds"));
     const why = node.appendChild(el("details", "why"));
+    node.append(el("p", "answer"));
     why.append(wordy("summary", "", "Why"), wordy("p", "reason"), el("dl", "evidence line"));
     node.querySelector(".answer").setAttribute("role", "status");
     return node;
