@@ -83,8 +83,8 @@ class PhaseTracker:
 
     __slots__ = (
         "_altitude_m", "_armed_us", "_asked", "_cut_us", "_ground_m", "_high", "_hover_us", "_landed_armed",
-        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_still_pct", "_still_us", "_told_us", "now_us", "phase",
-        "upset",
+        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_still_pct", "_still_us", "_told_us",
+        "now_us", "phase", "upset",
     )  # fmt: skip
 
     def __init__(self, seen: Seen) -> None:
