@@ -203,6 +203,22 @@ def test_disarmed_after_a_landing_on_other_ground(height_m: float) -> None:
     assert not told.tracker.upset.stands
 
 
+@pytest.mark.parametrize(("steps_pct", "stands"), [((50, 47, 44, 42, 40), True), ((50, 51, 49, 50, 50), False)])
+def test_throttle_that_eases_while_nothing_sinks_stands_on_the_ground(
+    steps_pct: tuple[int, ...], *, stands: bool
+) -> None:
+    """Its height has drifted by 3.5 m when it lands; it disarms before the throttle is light.
+
+    In the air less thrust than weight falls (Newton); throttle as before, still, may be a pause of the landing.
+    """
+    told = hovering(40.0)
+    told.climb(3.5, throttle_pct=50, mode="land")
+    for throttle_pct in steps_pct:
+        told.for_s(0.4, throttle_pct=throttle_pct, climb_m_s=0.0)
+    told.for_s(1, armed=False)
+    assert told.tracker.upset.disarmed is not stands
+
+
 def test_the_landed_state_far_up_has_to_hold_and_then_counts() -> None:
     told = on_the_ground(landed=ON_GROUND)
     told.for_s(3, armed=True)

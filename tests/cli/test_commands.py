@@ -154,6 +154,34 @@ def test_the_shipped_packs_pass_their_own_checks(capsys: pytest.CaptureFixture[s
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ctrl_c_while_it_loads_ends_it_without_a_word(number: signal.Signals) -> None:
+    """A library that is half loaded may make anything of the interruption."""
+    code = (
+        "import importlib, os\n"
+        "from watchkeeper.cli.main import main\n"
+        "def load(name):\n"
+        f"    os.kill(os.getpid(), {int(number)})\n"
+        "    raise AttributeError(name)\n"
+        "importlib.import_module = load\n"
+        "main(['watch', '--mute'])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, timeout=60, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (0, b"", b"")
+
+
+def test_a_command_loads_no_other() -> None:
+    """What a drill or a board needs is not to hold up a watch, nor to break it."""
+    code = (
+        "import sys\n"
+        "from watchkeeper.cli.main import build_parser\n"
+        "build_parser(['watch'])\n"
+        "print({name.split('.')[0] for name in sys.modules} & {'simulators', 'aiohttp', 'lameenc', 'segno'})"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, timeout=60, check=True)
+    assert done.stdout.strip() == b"set()"
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_watch_ends_within_a_second(number: signal.Signals, tmp_path: Path) -> None:
     watch = subprocess.Popen(
         [

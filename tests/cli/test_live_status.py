@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.edges.test_live import Screen
+from tests.edges.test_status_block import Screen
 
 COLOURS = (b"\x1b[31m", b"\x1b[33m", b"\x1b[1;31m", b"\x1b[1;33m", b";31m", b";33m")
 

@@ -118,7 +118,7 @@ def test_a_watch_warns_sends_nothing_and_its_record_replays_the_same(
         watch.plane.fix = 1
         watch.fly(watch.saw("WARNING   aircraft 7    Warning. Position. Lost."))
         watch.plane.fix = 3
-        watch.fly(watch.saw("[over: condition over]"))
+        watch.fly(watch.saw("[over]"))
         watch.process.send_signal(signal.SIGINT)
         assert watch.process.wait(5) == 0
     assert main(["replay", str(record), "--json"]) == 0

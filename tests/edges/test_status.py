@@ -36,7 +36,7 @@ def test_one_aircraft_in_full() -> None:
             alert("Neither.", state=State.SUPPRESSED),
         ],
         answer=answer(standing="now", words="Turn back now.", turn_back_in_s=-12.4),
-        blind=["wind: not received: wind.speed", "motors"],
+        blind=["wind: needs WIND / WIND_COV", "motors"],
     )
     picture = station(one, hearing={"pilot": True, "observer": False, "post": None})
     assert plain_rows(picture, heard="udp://a: aircraft 7", keys=KEYS) == [
@@ -47,7 +47,7 @@ def test_one_aircraft_in_full() -> None:
         "  CAUTION  Battery. Voltage sag. 3.2. Slow down.  [acknowledged]",
         "  ADVISORY  Link noise.  [over]",
         "  Turn back now.  34 % left at landing, at least 22 %  turning back is 12 s late (charge)",
-        "  blind, 2 in all: wind: not received: wind.speed",
+        "  not seen, 2 in all: wind: needs WIND / WIND_COV",
         KEYS,
     ]
 

@@ -211,6 +211,12 @@ def calm() -> list[StationPicture]:
     return [station(aircraft())]
 
 
+def returning() -> list[StationPicture]:
+    """Return a flight on its way home: nothing is left to be turned back."""
+    way = answer(words="On its way home.", turn_back_in_s=None, turn_back_before=None)
+    return [station(aircraft(phase="returning", answer=way))]
+
+
 def warning() -> list[StationPicture]:
     """Return a flight that has to turn back now, with a caution and what is not seen."""
     craft = aircraft(

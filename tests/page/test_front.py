@@ -216,7 +216,8 @@ def test_a_tab_that_was_hidden_shows_no_old_picture_as_now(visitor: Visitor) -> 
 
 def test_hostile_text_stays_text(visitor: Visitor) -> None:
     page = visitor.go("hostile", "pilot")
-    page.locator("summary").click()
+    for closed in page.locator("summary").all():
+        closed.click()
     settled(page)
     assert page.evaluate("window.bitten") is None
     assert page.locator("main img, main script").count() == 0
@@ -329,12 +330,28 @@ def test_where_no_watch_speaks_no_listening_is_offered(visitor: Visitor) -> None
 
 def test_a_screen_reader_hears_each_alert_once(visitor: Visitor) -> None:
     page = visitor.go("warning")
-    expect(page.locator("#tell-now p")).to_have_count(1)
+    expect(page.locator("#tell-now p")).to_have_text(["Warning. Return. Turn back now."])
     expect(page.locator("#tell p")).to_have_count(2)
     another_picture(page)
     expect(page.locator("#tell-now p")).to_have_count(1)
     assert page.get_attribute("#tell-now", "role") == "alert"
     assert page.get_attribute("#tell", "role") == "status"
+
+
+def test_only_what_can_be_done_is_offered(visitor: Visitor) -> None:
+    """What the watch says of itself is not shelved; neither are warnings, nor what somebody of the crew sees."""
+    page = visitor.go("warning")
+    shelves = page.get_by_role("button", name="Shelve 10 min")
+    assert [shelves.nth(n).get_attribute("aria-label") for n in range(shelves.count())] == [
+        "Shelve 10 min: Heron 1, Caution. Battery. Voltage sag. 3.4 volts. Slow down, avoid climbing.",
+        "Shelve 10 min: Heron 1, Caution. Link. Fading. Turn the antenna.",
+    ]
+
+
+def test_on_the_way_home_no_turning_back_is_unknown(visitor: Visitor) -> None:
+    page = visitor.go("returning")
+    expect(page.locator(".figure-charge")).to_be_visible()
+    expect(page.locator(".figure-count")).to_be_hidden()
 
 
 def test_what_lies_under_the_buttons_can_be_scrolled_out_from_under_them(visitor: Visitor) -> None:

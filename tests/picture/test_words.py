@@ -7,6 +7,8 @@ import ast
 from tests.alerts.phrases_in_code import text_of
 from tests.alerts.speech import german
 from tests.conftest import ROOT
+from watchkeeper.aircraft.catalogue import INDEX
+from watchkeeper.alerts.language import ENGLISH
 from watchkeeper.alerts.phrases import PHRASES, WHY_UNKNOWN
 from watchkeeper.estimate.packs.battery import BatteryEstimates
 from watchkeeper.picture.histories import KINDS
@@ -44,10 +46,24 @@ def test_what_is_blind_is_one_line_a_subject() -> None:
         (7, "return-now"): ("Return", ("return.turn_back_in", "its height is not told")),
         (7, "home-unreachable"): ("Return", ("return.reserve", "its height is not told")),
         (7, "satellites-few"): ("Satellites.", ("satellites.used", "satellites.hdop")),
+        (7, "own-action"): ("Own action.", ("own.action_in", "own.action")),
+        (7, "weak"): ("Battery.", ("battery.weak_cell",)),
         (7, "gone"): ("Wind", ()),
     }
-    assert blind_words(lacks, german()) == [
-        "Rückflug: die Höhe wird nicht gemeldet",
-        "Satelliten: nicht empfangen: satellites.used, satellites.hdop",
+    lines = blind_words(lacks, ENGLISH)
+    assert lines == [
+        "Battery: readings are missing",
+        "Own action: needs the aircraft's parameters",
+        "Return: its height is not told",
+        "Satellites: needs GPS_RAW_INT",
         "Wind",
     ]
+    assert {"Rückflug: die Höhe wird nicht gemeldet", "Satelliten: braucht GPS_RAW_INT", "Wind"} <= {
+        *blind_words(lacks, german())
+    }
+
+
+def test_what_is_blind_names_no_reading() -> None:
+    """A crew turns on messages of the stream; names of readings are the program's own."""
+    for name in INDEX:
+        assert name not in blind_words({(7, "one"): ("Any.", (name,))}, ENGLISH)[0]

@@ -6,6 +6,7 @@ settled, at half charge and the temperature told. Both go before label and age. 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Annotated, Any, Final, NamedTuple
@@ -21,6 +22,9 @@ from watchkeeper.units import parse_quantity
 MAX_LABELS: Final = 500
 """A crew that flies all day has some dozens."""
 KEYS: Final = ("ledger", "packs")
+MOST_FLIGHTS: Final = 40
+"""Of a pack: older ones are forgotten."""
+_FLIGHT: Final = re.compile(r"20\d\d-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\dZ\Z")
 _YEARS: Final = (2000, 2099)
 _YAML_WORDS: Final = frozenset({"true", "false", "null", "yes", "no", "on", "off", "y", "n"})
 _CAPACITY_LIKE: Final = "21.2 Ah, or 21.2 Ah within 0.5 Ah"
@@ -86,6 +90,13 @@ def _date(value: Any) -> str:
     return day.isoformat()
 
 
+def _flights(value: Any) -> tuple[str, ...]:
+    """Return the ends of flights, UTC to the second."""
+    if not isinstance(value, list) or not all(isinstance(one, str) and _FLIGHT.match(one) for one in value):
+        refuse("is not a list of times", "write it like [2026-11-02T10:15:00Z]")
+    return tuple(value[-MOST_FLIGHTS:])
+
+
 _CYCLES = quantity("cycles", least=0, most=10_000)
 
 
@@ -97,12 +108,16 @@ def _cycles(value: Any) -> float:
 
 
 class PackEntry(FileModel):
-    """What the ledger has of one pack; `cycles` are equivalent full ones, `seen` the day of its last flight."""
+    """What the ledger has of one pack; `cycles` are equivalent full ones, `seen` the day of its last flight.
+
+    `flights` are the ends of those that were booked: by them none is booked twice.
+    """
 
     cycles: Annotated[float | None, BeforeValidator(_cycles)] = None
     capacity: Annotated[Capacity | None, BeforeValidator(_capacity)] = None
     resistance: Annotated[Resistance | None, BeforeValidator(_resistance)] = None
     seen: Annotated[str | None, BeforeValidator(_date)] = None
+    flights: Annotated[tuple[str, ...], BeforeValidator(_flights)] = ()
 
 
 class Ledger(NamedTuple):
@@ -238,6 +253,8 @@ def entry_text(entry: PackEntry) -> str:
         said.append(f"resistance: {_number(1000 * entry.resistance.ohm, 3)} mohm{at}")
     if entry.seen is not None:
         said.append(f"seen: {entry.seen}")
+    if entry.flights:
+        said.append(f"flights: [{', '.join(entry.flights)}]")
     return "{" + ", ".join(said) + "}"
 
 

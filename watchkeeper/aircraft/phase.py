@@ -55,6 +55,8 @@ FALL_M_S: Final = 1.0
 STILL_US: Final = 2 * US
 SETTLED_US: Final = US
 """A landing that stands this long on little throttle is over: some autopilots disarm 2 s after touching."""
+EASED: Final = 0.9
+"""Throttle that has come down to this part while nothing sank: in the air it would fall, so it stands."""
 STILL_CLIMB_M_S: Final = 0.3
 STILL_SPEED_M_S: Final = 0.6
 LOW_M: Final = 1.0
@@ -81,8 +83,8 @@ class PhaseTracker:
 
     __slots__ = (
         "_altitude_m", "_armed_us", "_asked", "_cut_us", "_ground_m", "_high", "_hover_us", "_landed_armed",
-        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_still_us", "_told_us", "now_us", "phase",
-        "upset",
+        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_still_pct", "_still_us", "_told_us",
+        "now_us", "phase", "upset",
     )  # fmt: skip
 
     def __init__(self, seen: Seen) -> None:
@@ -99,6 +101,7 @@ class PhaseTracker:
         self._off_us = 0
         self._told_us: int | None = None
         self._still_us: int | None = None
+        self._still_pct: float | None = None
         self._cut_us: int | None = None
         self._light_us: int | None = None
         self._hover_us: int | None = None
@@ -183,7 +186,8 @@ class PhaseTracker:
         elif self._to_be_asked(seen) and above_m is not None:
             self._asked = True
             throttle = seen.throttle_pct
-            hovered = throttle is not None and throttle >= HOVER_PCT
+            eased = throttle is not None and throttle <= EASED * (self._still_pct or 0.0)
+            hovered = throttle is not None and throttle >= HOVER_PCT and not eased
             settled_us = SETTLED_US if seen.lands and throttle is not None else STILL_US
             stood = above_m < DRIFT_M and self._held(self._still_us, settled_us) and not hovered
             if above_m > HIGH_M and not stood and seen.landed != ON_GROUND:
@@ -209,6 +213,8 @@ class PhaseTracker:
             slow = speed is None or speed < SLOW_M_S
             still = -STILL_CLIMB_M_S <= climb <= STILL_CLIMB_M_S and (speed is None or speed < STILL_SPEED_M_S)
             light = throttle is not None and throttle < LIGHT_PCT and -FALL_M_S < climb < FALL_M_S and slow
+            if not still or self._still_us is None:
+                self._still_pct = throttle
             self._still_us = (self._still_us or now_us) if still else None
             self._light_us = (self._light_us or now_us) if light else None
             self._sink_us = (self._sink_us or now_us) if climb < SINK_M_S and slow else None

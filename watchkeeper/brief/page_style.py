@@ -29,7 +29,7 @@ DARK: Final = {
     "soft": "#bcc3c6",
     "rule": "#768187",
     "accent": "#93cdd6",
-    "warning": "#ff9a92",
+    "warning": "#ff6a60",
     "on-warning": "#2a0306",
     "caution": "#f0b33c",
     "on-caution": "#000000",
@@ -114,6 +114,22 @@ td.n{white-space:nowrap}
 .card tbody th{font-weight:700}
 footer{border-top:.35rem double var(--accent);margin-top:2rem;padding-top:.6rem}
 :focus-visible{outline:.2rem solid var(--accent);outline-offset:.15rem}
+@media (max-width:56rem){.pair{grid-template-columns:minmax(0,1fr)}}
+@media screen and (max-width:34rem){
+.words table,.words caption,.words tbody,.words tr,.words th[scope=row],.words td{display:block}
+.words thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
+.words tr{border-bottom:.06rem solid var(--rule);padding:.35rem 0}
+.words th,.words td{border:0;padding:.08rem 0;text-align:left}
+.words tbody th{font-weight:700}
+.words td.n{white-space:normal}
+.words .n+:not(.n):not(.is-caution){padding-left:0}
+.words td[data-head]{display:grid;grid-template-columns:8rem minmax(0,1fr);gap:.6rem}
+.words td[data-head]::before{content:attr(data-head);color:var(--soft);font-weight:400;font-size:.95rem}
+.words td:empty{display:none}
+.remarks li,dl{grid-template-columns:minmax(0,1fr)}.tag{justify-self:start}
+dd{margin-bottom:.3rem}}
+"""
+PLOT: Final = """
 .plot{display:block;width:100%;max-width:36rem;margin:0 auto;color:var(--ink)}
 .plot text{font-size:12px;font-family:inherit;fill:var(--ink);paint-order:stroke;stroke:var(--paper);
 stroke-width:3px;stroke-linejoin:round}
@@ -137,21 +153,8 @@ stroke-width:1.3}
 .p-boundary{stroke-width:1.6;stroke-dasharray:10 3 2 3}
 .p-keep-out{fill:url(#hatch-keep-out)}
 .p-people{fill:url(#hatch-people)}
-@media (max-width:56rem){.pair{grid-template-columns:minmax(0,1fr)}}
-@media screen and (max-width:34rem){
-.words table,.words caption,.words tbody,.words tr,.words th[scope=row],.words td{display:block}
-.words thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
-.words tr{border-bottom:.06rem solid var(--rule);padding:.35rem 0}
-.words th,.words td{border:0;padding:.08rem 0;text-align:left}
-.words tbody th{font-weight:700}
-.words td.n{white-space:normal}
-.words .n+:not(.n):not(.is-caution){padding-left:0}
-.words td[data-head]{display:grid;grid-template-columns:8rem minmax(0,1fr);gap:.6rem}
-.words td[data-head]::before{content:attr(data-head);color:var(--soft);font-weight:400;font-size:.95rem}
-.words td:empty{display:none}
-.remarks li,dl{grid-template-columns:minmax(0,1fr)}.tag{justify-self:start}
-dd{margin-bottom:.3rem}}
 """
+"""What is drawn, here and in the debrief: the whole of it goes into a plot that is saved by itself."""
 _PRINT: Final = """
 @page{size:A4;margin:8mm 10mm 11mm;
 @bottom-right{content:"page " counter(page) " of " counter(pages);font:8pt sans-serif}
@@ -211,7 +214,7 @@ def style_sheet() -> str:
         f":root{{color-scheme:light dark;{_variables(LIGHT)}}}\n"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{_variables(DARK)}}}}}\n"
         f"@media print{{:root{{color-scheme:light;{_variables(PAPER)}}}}}\n"
-        f"{_SCREEN.strip()}\n{_PRINT.strip()}\n"
+        f"{_SCREEN.strip()}\n{PLOT.strip()}\n{_PRINT.strip()}\n"
     )
 
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import importlib
 import os
 import signal
 import sys
-from collections.abc import Sequence
-from typing import NoReturn
+from collections.abc import Iterator, Sequence
+from typing import Final, NoReturn
 
 from watchkeeper import __version__
 from watchkeeper.errors import BadInputError, did_you_mean
 
 DONE, FAILED, USAGE = 0, 1, 2
+_ENDS: Final = (signal.SIGINT, signal.SIGTERM)
 
 CAUTION = (
     "An aid to a licensed crew. It is not certified, replaces no duty of the pilot in command, no manual, "
@@ -35,15 +38,16 @@ class Parser(argparse.ArgumentParser):
         self.exit(USAGE, f"{self.prog}: unknown option or word '{word}'; {hint}\n")
 
 
-def build_parser() -> Parser:
-    """Return the parser of all commands."""
-    from watchkeeper.cli import board, brief, drill, replay, rules, watch  # noqa: PLC0415  (each command imports what it needs)
+COMMANDS: Final = ("watch", "replay", "drill", "brief", "debrief", "rules", "board")
 
+
+def build_parser(wanted: Sequence[str] = COMMANDS) -> Parser:
+    """Return the parser of commands; what the others need is not loaded."""
     parser = Parser(prog="watchkeeper", description=_ABOUT, epilog=CAUTION)
     parser.add_argument("--version", action="version", version=f"watchkeeper {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
-    for module in (watch, replay, drill, brief, rules, board):
-        module.add(commands, CAUTION)
+    for name in wanted:
+        importlib.import_module(f"watchkeeper.cli.{name}").add(commands, CAUTION)
     return parser
 
 
@@ -58,7 +62,9 @@ def _chosen(parser: Parser, given: argparse.Namespace) -> Parser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line. Returns the exit status: 0 done, 1 a check failed, 2 bad usage or a bad file."""
-    parser = build_parser()
+    words = sys.argv[1:] if arguments is None else arguments
+    with _nothing_to_end():
+        parser = build_parser(words[:1] if words[:1] and words[0] in COMMANDS else COMMANDS)
     given, unknown = parser.parse_known_args(arguments)
     if unknown:
         _chosen(parser, given).refuse(unknown[0].split("=")[0])
@@ -83,6 +89,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _drop_output()
         return USAGE
     return status
+
+
+@contextlib.contextmanager
+def _nothing_to_end() -> Iterator[None]:
+    """While modules are loaded, leave at once on Ctrl-C and TERM: a half-loaded library may say anything else."""
+    numbers = [number for number in _ENDS if signal.getsignal(number) is not signal.SIG_IGN]
+    before = [signal.signal(number, lambda *_: os._exit(DONE)) for number in numbers]
+    try:
+        yield
+    finally:
+        for number, handler in zip(numbers, before, strict=True):
+            signal.signal(number, handler)
 
 
 def _interrupt(*_: object) -> NoReturn:

@@ -239,7 +239,7 @@ def _open_ledger(outfit: Outfit, watch: Watch, terminal: Terminal) -> None:
     if found.faults:
         report(PART, False, UNUSABLE if found.ledger is None else MISFIT)
     if found.path is not None and found.ledger is not None and not outfit.exercise:
-        watch.ledger = LedgerKeeper(found.path, report, lambda: utc_text(watch.clock.now_us())[:10])
+        watch.ledger = LedgerKeeper(found.path, report, lambda: utc_text(watch.clock.now_us())[:19] + "Z")
 
 
 def _voice(outfit: Outfit, watch: Watch, hub: Hub) -> Voice:

@@ -53,13 +53,14 @@ class Paging:
         if trouble:
             say(trouble)
             report(PART, False, NEW_KEYS)
-        if not quiet:
+        warned = caution(self._place)
+        if warned:
+            say(warned)
+        if not quiet:  # the code for the phone last: on a small terminal nothing is to push it out
             for line in lines(self._place, keys, self._file, to_person=_person()):
                 say(line)
-        if warned := caution(self._place):
-            say(warned)
-            if quiet:
-                say(where_keys(self._file))
+        elif warned:
+            say(where_keys(self._file))
         return server
 
 

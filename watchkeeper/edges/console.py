@@ -17,6 +17,8 @@ from watchkeeper.edges.terminal import Terminal, plain
 STUCK_AFTER_S = 3.0
 WHY: Final = "ready.why"
 """A reading that is too long to be spoken, and that a crew wants to read."""
+ENDED: Final = "condition over"
+"""The usual reason for which an alert is over; the word says it already."""
 _LOOK_EVERY_S = 0.5
 
 # Red belongs to warnings and amber to cautions, to nothing else (14 CFR 25.1322(e), (f)). Colour never stands
@@ -43,7 +45,7 @@ def console_line(happening: Happening, *, colour: bool = False, language: Langua
         over = happening.change is Change.CLEARED
         what = say("over" if over else happening.change.value)
         by = f" {say('by {}', language.tell(happening.by))}" if happening.by else ""
-        because = f": {language.tell(happening.reason)}" if over and happening.reason else ""
+        because = f": {_ended(happening.reason, language)}" if over and happening.reason not in ("", ENDED) else ""
         words += f"  [{plain(what + by + because)}]"
     if happening.trial:
         words += f"  [{say('on trial')}]"
@@ -54,6 +56,11 @@ def console_line(happening: Happening, *, colour: bool = False, language: Langua
     if colour and stands and happening.level in _COLOURS:
         line = f"{_COLOURS[happening.level]}{line}{_PLAIN}"
     return f"{time}  {line}"
+
+
+def _ended(reason: str, language: Language) -> str:
+    """Return why an alert is over. A phase is told as it is spoken, not by its name in rules."""
+    return language.tell(reason.replace("_", " ") if reason.startswith("phase is ") else reason)
 
 
 def _preparation_words(happening: Preparation, language: Language) -> str:

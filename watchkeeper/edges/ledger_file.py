@@ -16,7 +16,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import structlog
 
@@ -25,7 +25,7 @@ from watchkeeper.documents import MAX_BYTES
 from watchkeeper.edges.records.appending import read_whole, settle_names
 from watchkeeper.edges.reports import Report, from_any_thread
 from watchkeeper.errors import BadInputError, bad_input
-from watchkeeper.estimate.packs.packseen import Flown, PackSeen, booked
+from watchkeeper.estimate.packs.packseen import Flown, PackSeen, booked, is_booked
 
 PART: Final = "ledger"
 MAX_WAITING: Final = 64
@@ -54,8 +54,16 @@ def read_ledger_file(path: Path) -> tuple[Ledger, str]:
     return read_ledger(text, str(path)), text
 
 
-def update(path: Path, seen: Sequence[PackSeen], day: str) -> list[str]:
-    """Bring a ledger up to date with what was seen of packs on a day; return labels that it does not have.
+class Update(NamedTuple):
+    """Labels of packs: brought up to date; of a flight that was in the ledger already; not in the ledger."""
+
+    done: list[str]
+    before: list[str]
+    unknown: list[str]
+
+
+def update(path: Path, seen: Sequence[PackSeen], when: str) -> Update:
+    """Bring a ledger up to date with what a flight showed of packs; `when` is its end, UTC text, or only a day.
 
     Raises BadInputError if it is no ledger any more, OSError if it cannot be written; the old one then stays.
     """
@@ -63,13 +71,18 @@ def update(path: Path, seen: Sequence[PackSeen], day: str) -> list[str]:
     with _locked(path.parent):
         ledger, text = read_ledger_file(path)
         packs = dict(ledger.packs)
-        known = [one for one in seen if one.label in packs]
+        labelled = [one for one in seen if one.label in packs]
+        known = [one for one in labelled if not is_booked(packs[one.label], when)]
         for one in known:
-            packs[one.label] = booked(packs[one.label], one, day)
+            packs[one.label] = booked(packs[one.label], one, when)
         if known:
             changed = {one.label: packs[one.label] for one in known}
             _write_whole(path, rewritten(text, str(path), changed).encode())
-    return [one.label for one in seen if one not in known]
+    return Update(
+        [one.label for one in known],
+        [one.label for one in labelled if one not in known],
+        [one.label for one in seen if one not in labelled],
+    )
 
 
 @contextlib.contextmanager
@@ -113,11 +126,11 @@ def _write_whole(path: Path, data: bytes) -> None:
 class LedgerKeeper:
     """Writes what flights showed into the crew's ledger."""
 
-    def __init__(self, path: Path, report: Report, day: Callable[[], str]) -> None:
-        """`day` returns the day, YYYY-MM-DD."""
+    def __init__(self, path: Path, report: Report, when: Callable[[], str]) -> None:
+        """`when` returns the time as UTC text to the second, 2026-11-02T10:15:00Z; a day alone will do."""
         self._path = path
         self._report = from_any_thread(report)
-        self._day = day
+        self._when = when
         self._waiting: deque[tuple[PackSeen, str]] = deque(maxlen=MAX_WAITING)
         self._changed = threading.Condition()
         self._due = self._closing = False
@@ -129,9 +142,9 @@ class LedgerKeeper:
         """Write what these flights showed as soon as the disk takes it."""
         if any(flight.unlabelled for flight in flown):
             self._say(UNLABELLED)
-        day = self._day()
+        when = self._when()
         with self._changed:
-            self._waiting.extend((one, day) for flight in flown for one in flight.packs)
+            self._waiting.extend((one, when) for flight in flown for one in flight.packs)
             self._due = bool(self._waiting)
             self._changed.notify_all()
 
@@ -155,12 +168,12 @@ class LedgerKeeper:
                 return
 
     def _write(self, items: Sequence[tuple[PackSeen, str]]) -> None:
-        """Write these, a day at a time; what was written or can never be waits no longer."""
+        """Write these, a flight at a time; what was written or can never be waits no longer."""
         log, trouble = structlog.get_logger(), ""
-        for day in dict.fromkeys(day for _, day in items):
-            of_day = [one for one, its in items if its == day]
+        for when in dict.fromkeys(when for _, when in items):
+            of_flight = [one for one, its in items if its == when]
             try:
-                unknown = update(self._path, of_day, day)
+                unknown = update(self._path, of_flight, when).unknown
             except BadInputError as error:
                 log.warning("pack ledger not written", why=str(error.faults[0]))
                 trouble = UNREADABLE
@@ -171,9 +184,9 @@ class LedgerKeeper:
                 if unknown:
                     trouble = f"Pack {unknown[0]} is not in the pack ledger."
                 with self._changed:
-                    for one in of_day:
+                    for one in of_flight:
                         with contextlib.suppress(ValueError):
-                            self._waiting.remove((one, day))
+                            self._waiting.remove((one, when))
         self._say(trouble)
 
     def _say(self, trouble: str) -> None:

@@ -175,7 +175,7 @@ def _aircraft(one: AircraftPicture, language: Language) -> Section:
     head = Text(name if name == number else f"{name} ({number})", "bold")
     heard, silent = _heard(one.heard_s, language)
     phase = language.tell(one.phase.replace("_", " ")) if one.phase else ""
-    fields = [phase, say("mode {}", one.mode) if one.mode else ""]
+    fields = [phase, say("mode {}", one.mode.replace("_", " ")) if one.mode else ""]
     fields.insert(0 if silent else 2, heard)
     for field in fields:
         if field:
@@ -185,9 +185,9 @@ def _aircraft(one: AircraftPicture, language: Language) -> Section:
     alerts = [Line(1 if n == 0 else 3 + n, _set_in(_alert(alert, language))) for n, alert in enumerate(wrong)]
     lines += [*alerts, Line(2, _set_in(_answer(one.answer, language)))]
     if one.blind:
-        text = say("blind: {}", one.blind[0])
+        text = say("not seen: {}", one.blind[0])
         if len(one.blind) > 1:
-            text = say("blind, {} in all: {}", len(one.blind), one.blind[0])
+            text = say("not seen, {} in all: {}", len(one.blind), one.blind[0])
         lines.append(Line(1000, Text(_INDENT + _safe(text))))
     short = Text().append(name, "bold").append(_GAP)
     short.append_text(_alert(wrong[0], language) if wrong else _answer(one.answer, language))

@@ -71,11 +71,12 @@ class Session:
             async with asyncio.TaskGroup() as group:
                 for work in (self._listen, self._send, self._sweep, self._beat, self._send_readings):
                     group.create_task(work(), name=f"mqtt {work.__name__.strip('_')}")
-        except* aiomqtt.MqttError as broken:
-            first: BaseException = broken
-            while isinstance(first, BaseExceptionGroup):
-                first = first.exceptions[0]
-            raise first from None
+        except ExceptionGroup as all_of_them:
+            # not `except*`: until Python 3.11.3 what is raised in it comes out in a group again
+            broken, ours = all_of_them.split(aiomqtt.MqttError)
+            if ours is not None or broken is None:
+                raise
+            raise _first(broken) from None
 
     # --- out ---
 
@@ -255,3 +256,9 @@ async def _together(jobs: list[Coroutine[Any, Any, None]]) -> None:
     async with asyncio.TaskGroup() as group:
         for job in jobs:
             group.create_task(job)
+
+
+def _first(error: BaseException) -> BaseException:
+    while isinstance(error, BaseExceptionGroup):
+        error = error.exceptions[0]
+    return error

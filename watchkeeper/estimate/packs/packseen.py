@@ -8,10 +8,11 @@ their doubts, whatever the watch began with.
 from __future__ import annotations
 
 import math
+from datetime import datetime
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.catalogue import PHASE_GROUPS
-from watchkeeper.aircraft.ledger import Capacity, PackEntry, Resistance
+from watchkeeper.aircraft.ledger import MOST_FLIGHTS, Capacity, PackEntry, Resistance
 from watchkeeper.estimate.packs.cell import temperature_factor
 from watchkeeper.estimate.packs.chargefilter import SCALE
 from watchkeeper.estimate.packs.pack import PackEstimate
@@ -28,6 +29,8 @@ LEAST_AH: Final = 0.04
 """Doubt that no number of flights takes away: in all of them the same current sensor is off (3 %), and the cell's
 curve from the published one (two published pouch cells, 25 mV apart, differ by 3 to 5 %)."""
 LEAST_OHM: Final = 0.05
+SAME_S: Final = 20.0
+"""Two ends of a flight of one pack that are closer are one and the same: seen by two watches, or replayed."""
 _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
 _DOWN: Final = frozenset({"landed", "on_ground"})
 
@@ -80,8 +83,16 @@ def pack_seen(one: PackEstimate) -> PackSeen | None:
     return seen
 
 
-def booked(entry: PackEntry, seen: PackSeen, day: str) -> PackEntry:
-    """Return a ledger's entry after a flight on a day (YYYY-MM-DD).
+def is_booked(entry: PackEntry, when: str) -> bool:
+    """Whether a flight that ended at `when` (UTC text; a day says too little) is in a ledger's entry already."""
+    if len(when) <= len("2026-11-02"):
+        return False
+    end = datetime.fromisoformat(when)
+    return any(abs((datetime.fromisoformat(one) - end).total_seconds()) <= SAME_S for one in entry.flights)
+
+
+def booked(entry: PackEntry, seen: PackSeen, when: str) -> PackEntry:
+    """Return a ledger's entry after a flight that ended at `when`: a day (YYYY-MM-DD), or UTC text to the second.
 
     Cycles that nobody ever stated stay unknown: a pack of unknown age is not a new one.
     """
@@ -90,7 +101,8 @@ def booked(entry: PackEntry, seen: PackSeen, day: str) -> PackEntry:
             "cycles": None if entry.cycles is None else entry.cycles + seen.cycles,
             "capacity": _capacity(entry.capacity, seen),
             "resistance": _resistance(entry.resistance, seen),
-            "seen": day,
+            "seen": max(entry.seen or "", when[:10]),
+            "flights": entry.flights if len(when) <= 10 else (*entry.flights, when)[-MOST_FLIGHTS:],
         }
     )
 

@@ -19,10 +19,15 @@ function deeds({ alert, station }, role, can) {
   }
   if (can.has("reset") && alert.state === "latched-acknowledged") found.push(["reset", "Reset"]);
   if (can.has("unshelve") && alert.state === "shelved") found.push(["unshelve", "Take off the shelf"]);
-  else if (can.has("shelve") && role !== "observer" && alert.level !== "warning" && !alert.over && alert.state !== "shelved") {
+  else if (can.has("shelve") && role !== "observer" && mayBeShelved(alert)) {
     found.push(["shelve", "Shelve 10 min"]);
   }
   return found;
+}
+
+/** Neither warnings, nor what somebody of the crew sees, nor what the watch says of itself. */
+function mayBeShelved(alert) {
+  return alert.level !== "warning" && !alert.over && alert.aircraft !== null && !alert.rule.startsWith("sighted-");
 }
 
 function states({ alert, station }) {
@@ -77,8 +82,9 @@ export class Alerts {
     part("span", "who");
     node.append(el("span", "for"));
     part("p", "callout");
-    node.append(el("p", "state"), el("div", "deeds"), el("p", "answer"));
+    node.append(el("p", "state"), el("div", "deeds"));
     const why = node.appendChild(el("details", "why"));
+    node.append(el("p", "answer"));
     why.append(wordy("summary", "", "Why"), wordy("p", "reason"), el("dl", "evidence line"));
     node.querySelector(".answer").setAttribute("role", "status");
     return node;
@@ -151,7 +157,7 @@ export class Alerts {
       seen.set(key, raised);
       if (this.told.get(key) === raised || alert.acknowledged_by.length > 0) continue;
       const words = clip(
-        `${LEVELS[alert.level] ?? ""}. ${several && aircraft ? `${aircraft.name}. ` : ""}${alert.callout}`,
+        `${LEVELS[alert.level] ?? ""}. ${several && aircraft ? `${aircraft.name}. ` : ""}${untagged(alert.callout)}`,
       );
       if (alert.level === "warning") speak(this.now, words);
       else if (alert.level === "caution") speak(this.polite, words);

@@ -5,6 +5,7 @@ import { bearing, clock, known, metres, PHASES, span, UNKNOWN } from "./words.js
 import { since } from "./stream.js";
 
 const LEVEL = { no: "warning", now: "warning", soon: "caution" };
+const HOMEWARD = new Set(["returning", "landing", "on_ground", "landed", "armed"]);
 const TAGS = { warning: "Warning", caution: "Caution" };
 
 export class Answer {
@@ -64,6 +65,8 @@ export class Answer {
     const { turn_back_in_s: left_s, turn_back_before: before } = aircraft.answer;
     // at home there is nothing to be said of the way there
     show(this.figures, aircraft.answer.standing !== "home" || known(left_s) || known(aircraft.answer.reserve_pct));
+    // on its way home there is nothing left to be turned back
+    show(this.count.node, known(left_s) || !HOMEWARD.has(aircraft.phase));
     const stands = lost || station.state !== "watching";
     if (!known(left_s)) {
       put(this.count.big, "–");

@@ -53,7 +53,7 @@ export class Ear {
   drawState() {
     const { state } = this;
     const only = allowed() && state === "off";
-    put(this.button, state !== "off" ? "Stop listening" : this.speaks ? "Start listening" : "Allow sound");
+    put(this.button, state !== "off" ? "End listening" : this.speaks ? "Start listening" : "Allow sound");
     show(this.button, !(only && this.voice === null));
     this.part.classList.toggle("on", state !== "off");
     const none = this.pressed && !allowed() ? "The browser allows no sound." : "";

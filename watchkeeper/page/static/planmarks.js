@@ -5,7 +5,7 @@ import { svg } from "./dom.js";
 export const KINDS = { boundary: "stay within", keep_out: "keep out", people: "people" };
 export const KEY = {
   track: "flown",
-  reach: "can get home from within",
+  reach: "can get home from within, reserve kept",
   route: "planned",
   boundary: KINDS.boundary,
   keep_out: KINDS.keep_out,
