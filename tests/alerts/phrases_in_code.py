@@ -26,8 +26,8 @@ SPEAKING = (
 """Where callouts, reports of parts and reasons come from."""
 _SENTENCES = re.compile(r"[A-Z{][^\n]*[\w}\]]\.")
 _FOR_READERS = {"help", "description", "epilog", "about"}
-_FOR_PROGRAMS = {"phrases.py", "asyncapi.py"}
-"""The list itself, and a description for people who write programs."""
+_NOT_SPOKEN = {"phrases.py", "asyncapi.py", "ledger_late.py"}
+"""The list itself, a description for people who write programs, and what only a debrief reports."""
 _REPORTING = {"report", "_report"}
 
 
@@ -37,7 +37,7 @@ def speaking_files() -> list[Path]:
     found: list[Path] = []
     for name in SPEAKING:
         found += sorted((folder / name).rglob("*.py")) if not name.endswith(".py") else [folder / name]
-    return [path for path in found if path.name not in _FOR_PROGRAMS]
+    return [path for path in found if path.name not in _NOT_SPOKEN]
 
 
 def sentences(path: Path) -> Iterator[tuple[int, str]]:
