@@ -31,6 +31,7 @@ from watchkeeper.alerts.language import ENGLISH
 from watchkeeper.alerts.language_file import WORDS, wording_faults
 from watchkeeper.alerts.phrases import PHRASES, WHY_UNKNOWN
 from watchkeeper.alerts.spoken import NumberStyle, spell_numbers
+from watchkeeper.cli import paging
 from watchkeeper.edges import kept, ledger_file, settings_check
 from watchkeeper.edges.broker import embedded as broker
 from watchkeeper.edges.host import sound_health, staying_awake
@@ -107,7 +108,7 @@ def test_nothing_is_listed_that_nobody_says() -> None:
         *("key does not belong to certificate", "name the two that belong together"),
         *("certificate or key cannot be used", "name PEM files with certificate and key"),
         *("rule removed", "rule changed", "terminal takes lines again", "{}, today asks {}"),
-        *("not pressed again", "seen again", "all clear by {}"),
+        *("not pressed again", "seen again", "all clear by {}", paging.NEW_KEYS),
         *WHY_UNKNOWN,
         *(kind.words for kind in KINDS),
         *(drawn.words for kind in KINDS for drawn in kind.drawn),
