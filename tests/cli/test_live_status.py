@@ -62,8 +62,7 @@ def test_a_drill_shows_it_marked_resized_and_takes_it_away_at_ctrl_c(screen: Scr
     screen.until(lambda it: it.has("  CAUTION") or it.has("  WARNING"))
     screen.resize(40, 20)
     mark = len(screen.raw)
-    screen.until(lambda it: b"EXERCISE" in screen.raw[mark:] and it.has("EXERCISE"))
-    assert sum("EXERCISE" in row for row in screen.shown.rows) == 1
+    screen.until(lambda it: b"EXERCISE" in it.raw[mark:] and sum("EXERCISE" in row for row in it.shown.rows) == 1)
     os.write(screen.outer, b"\x03")
     assert program.ended() == 0
     assert not screen.has("EXERCISE")

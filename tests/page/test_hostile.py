@@ -95,14 +95,15 @@ async def test_pipelined_requests_behind_a_stream_are_bounded() -> None:
         writer.write(head(served))
         async with asyncio.timeout(PATIENCE_S):
             await reader.readuntil(b"event: role")
-            sent = 0
-            many = head(served, path="/") * 100
-            with contextlib.suppress(ConnectionError):
+        sent = 0
+        many = head(served, path="/") * 100
+        with contextlib.suppress(ConnectionError, TimeoutError):  # it is cut off, or not read any more
+            async with asyncio.timeout(5.0):
                 while sent < 50_000_000:
                     writer.write(many)
                     sent += len(many)
                     await writer.drain()
-        assert sent < 50_000_000
+        assert sent < 5_000_000
         writer.close()
         await works(served)
 

@@ -33,7 +33,7 @@ def test_what_is_not_recognised_is_shipped() -> None:
 
 @pytest.mark.timeout(1200)
 async def test_every_callout_is_recognised() -> None:
-    """All are spoken, those listed too: eSpeak's samples differ a little by what it said before."""
+    """Each is spoken after the same word, for eSpeak's samples differ a little by what it said before."""
     wrong = {}
     async for one in hearings(shipped(), LANGUAGE, NumberStyle.DIGITS, 40.0):
         if one.heard != one.said and one.rule.id not in NOT_RECOGNISED:

@@ -24,7 +24,7 @@ MAX_WAITING: Final = 20_000
 """Messages that wait to be looked at: all that stands of as many stations as a board shows, and some more."""
 LONGEST_PAUSE_S: Final = 5.0
 """Somebody looks at a board: it is not to sleep on when the broker is back."""
-DEAF: Final = Trouble("not let listen", "Broker does not let the board listen. Correct its access rules.")
+DEAF: Final = Trouble("not let listen", "Broker refuses the board. Correct its access rules.")
 
 
 class Listening:
