@@ -89,13 +89,6 @@ class Readings:
         stretched = stream.interval_us * _MISSED
         return base if stretched <= base else min(stretched, _BOUND_US[index])
 
-    def expiry_us(self, index: int) -> int | None:
-        """Return when a usable reading will be too old, or None: held, or not usable by then anyway."""
-        stream = self.streams[index]
-        if stream is None or _HELD[index] or self.values[index] is None:
-            return None
-        return stream.time_us + self.limit_us(index)
-
     def read(self, index: int, now_us: int) -> Any:
         """Return the usable value at `now_us`, or BLIND or FAULT."""
         value = self.values[index]

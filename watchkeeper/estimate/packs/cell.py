@@ -31,7 +31,6 @@ _RISE_AT: Final = 0.10
 _RISE_OVER: Final = 0.06
 CURVE_MEMORY: Final = 0.15
 """Of full charge: over so much a cell's curve keeps being off to the same side."""
-LEAST_CHARGE: Final = 0.01
 _HALVINGS: Final = 11
 """To a two thousandth of the charge, or better."""
 _USUALLY_UNDER: Final = 0.25

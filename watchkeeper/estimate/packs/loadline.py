@@ -44,11 +44,6 @@ class LoadLine:
         self._slow_a = 0.0
         self._time_us = 0
 
-    @property
-    def doubt_ohm(self) -> float:
-        """Standard deviation of the resistance."""
-        return math.sqrt(self._p_rr)
-
     def update(self, voltage_v: float, current_a: float, time_us: int, fall_v_ah: float = 0.0) -> None:
         """Learn from one sample of voltage and current taken together at `time_us`.
 

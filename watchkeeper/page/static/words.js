@@ -11,7 +11,6 @@ export const PHASES = {
   landing: "landing",
   landed: "landed",
 };
-export const GROUNDED = new Set(["on_ground", "landed", "armed"]);
 export const SIGHTED = {
   people: "People entering",
   traffic: "Traffic",
