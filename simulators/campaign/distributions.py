@@ -13,6 +13,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import AfterValidator, BaseModel, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
+from simulators.flown.scenario_file import CellKind
 from simulators.onboard.modes import Step, order_of
 from simulators.scenario_faults import empty, faults_of
 from simulators.scenario_file import Number, Part, Whole
@@ -93,6 +94,8 @@ class FlightKeys(Part):
     charge_pct: Annotated[_Ends, _between(10, 100)]
     unequal_pct: Annotated[_Ends, _between(0, 9)]
     cycles: Annotated[_Ends, _between(0, 1000)]
+    cells: Annotated[list[CellKind], Field(min_length=1)]
+    capacity_part: Annotated[_Ends, _between(0.5, 1.2)]
     distance_m: Annotated[_Ends, _between(10, 15_000)]
     height_m: Annotated[_Ends, _between(5, 400)]
     speed_m_s: Annotated[_Ends, _between(1, 20)]

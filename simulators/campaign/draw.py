@@ -68,6 +68,7 @@ def draw(distributions: Distributions, seed: int, number: int) -> Drawn:
     home = (even(dice, flight.latitude_deg), even(dice, flight.longitude_deg))
     start = _YEAR + timedelta(hours=dice.randrange(_HOURS))
     settings = _settings(flight, dice)
+    alike = {"cell": dice.choice(flight.cells), "capacity_part": even(dice, flight.capacity_part)}
     packs_s = lasts_s(load, values.get("charge_pct", charge))
     distance, far = even(dice, flight.distance_m), dice.random() < flight.far_chance
     if far:
@@ -90,8 +91,8 @@ def draw(distributions: Distributions, seed: int, number: int) -> Drawn:
         },
         "load": {"mass_kg": load, "line_m": line if slung else 0.0, "drag_m2": 0.02 * load},
         "packs": [
-            {"charge_pct": charge, "cycles": cycles},
-            {"charge_pct": charge - less, "cycles": cycles * dice.uniform(0.8, 1.0)},
+            {"charge_pct": charge, "cycles": cycles, **alike},
+            {"charge_pct": charge - less, "cycles": cycles * dice.uniform(0.8, 1.0), **alike},
         ],
         "sky": {},
         "links": [{"kind": "radio"}],

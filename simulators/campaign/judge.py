@@ -27,13 +27,15 @@ _FIRST_S: Final = ARM_S + 20.0
 _READINGS: Final = ("battery.charge_left", "return.reserve", "return.reserve_low")
 RECORDING: Final = "flight.tlog"
 ORDINARY: Final = "ordinary.tlog"
-_KEPT: Final = "flight-2.pickle"
+_KEPT: Final = "flight-3.pickle"
 """Its number rises with what is kept in it, so that nothing older is taken for it."""
 _TURN_BACK_RULES: Final = frozenset({"return-reserve", "return-now"})
 """The caution; and the warning, for whoever is told that first turns back as well."""
 _UNFIT: Final = frozenset({"motors stop", "position pulled", "satellites jammed", "restart"})
 """Faults in which turning back in time is not what decides: such flights say nothing of the reserve."""
 _CHATTER, _CHATTER_S = 3, 60.0
+ORDINARY_EVERY: Final = 3
+"""One flight of so many is also flown home early: that costs as much as the flight itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,7 @@ class Ready:
     moments: Moments
     thumbs: dict[str, Outcome]
     ordinary: Flown | None
-    """The same flight turned back early; None where the flight tells nothing of the reserve."""
+    """The same flight turned back early; None where the flight tells nothing of the reserve or has no turn."""
 
 
 def prepare(distributions: Distributions, seed: int, number: int, folder: Path) -> Ready:
@@ -138,7 +140,8 @@ def prepare(distributions: Distributions, seed: int, number: int, folder: Path) 
     early: Flown | None = None
     if why_left_out(drawn.fault, flown, last_good_s) is None and last_good_s is not None:
         outcomes = {rule: crews.turned(futures, at_s, crews.QUICK_S) for rule, at_s in thumbs.times_s.items()}
-        early = fly(drawn, folder / ORDINARY, turn_back_s(flown.took_off_s, last_good_s))
+        if number % ORDINARY_EVERY == 0:
+            early = fly(drawn, folder / ORDINARY, turn_back_s(flown.took_off_s, last_good_s))
     ready = Ready(drawn, flown, futures, last_good_s, moments, outcomes, early)
     part = done.with_suffix(".part")
     part.write_bytes(pickle.dumps(ready))

@@ -6,7 +6,7 @@ Units stand in the keys. Lengths and masses that are not given are those of the 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated, Final
+from typing import Annotated, Final, Literal
 
 from pydantic import AfterValidator, BaseModel, Field, Strict
 
@@ -27,11 +27,16 @@ from simulators.flown.site_file import (
 from simulators.flown.surroundings import Control, SurroundingsModel
 from simulators.onboard.gauge import MonitorErrors
 from simulators.physics.airframe import Airframe, Load
+from simulators.physics.cell import CELLS
 from simulators.physics.packs import PackModel
 from simulators.scenario_file import Heading, Number, Part, Place, Time, Whole, shown
 from simulators.wire.plan import PlanItem
 
 _WAYPOINT, _TAKEOFF, _RETURN = 16, 22, 20  # MAV_CMD
+
+
+CellKind = Literal["plain", "nickel", "cobalt", "cobalt-steep"]
+"""The keys of `CELLS`."""
 
 
 class LoadKeys(Part):
@@ -43,10 +48,15 @@ class LoadKeys(Part):
 
 
 class PackKeys(Part):
-    """One pack as it is when switched on. `gauge_pct` is what its gauge takes it for."""
+    """One pack as it is when switched on. `gauge_pct` is what its gauge takes it for.
+
+    `cell` is what its cells are inside (`CELLS`), `capacity_part` what they hold of what the label says.
+    """
 
     charge_pct: Annotated[Number, Field(ge=1, le=100)] = 100.0
     cycles: Annotated[Number, Field(ge=0, le=1000)] = 40.0
+    cell: CellKind = "plain"
+    capacity_part: Annotated[Number, Field(ge=0.5, le=1.2)] = 1.0
     gauge_pct: Percent | None = None
     current_scale: Annotated[Number, Field(ge=0.5, le=1.5)] | None = None
     weak_cell: Annotated[Whole, Field(ge=1, le=PackModel().cells_in_series)] | None = None
@@ -176,8 +186,9 @@ def _pack(keys: PackKeys) -> PackSetup:
     monitor = None
     if keys.gauge_pct is not None or keys.current_scale is not None:
         monitor = MonitorErrors(scale=keys.current_scale or 1.0, start_pct=keys.gauge_pct)
+    cell = CELLS[keys.cell]
     return PackSetup(
-        PackModel(cycles=keys.cycles),
+        PackModel(replace(cell, capacity_ah=cell.capacity_ah * keys.capacity_part), cycles=keys.cycles),
         keys.charge_pct / 100,
         monitor,
         None if keys.weak_cell is None else keys.weak_cell - 1,

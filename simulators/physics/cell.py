@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -163,3 +163,46 @@ POUCH_22AH: Final = CellModel(
 in all at 25 degrees C and mid charge, four times that at -20. Its curve is an analytic form of its own, within
 25 mV of the published pouch cell of Ecker et al. 2015 (J. Electrochem. Soc. 162 A1836) from 10 to 100 %, and
 55 mV at 5 %."""
+
+
+def _nickel_ocv_v(charge: float) -> float:
+    return (
+        3.591
+        + 0.44 * charge
+        + 0.245 * charge**3
+        - 0.044 * math.tanh((charge - 0.371) / 0.092)
+        - 0.454 * math.exp(-charge / 0.014)
+        - 0.192 * math.exp(-charge / 0.6)
+    )
+
+
+def _cobalt_ocv_v(charge: float) -> float:
+    return (
+        3.553
+        + 0.463 * charge
+        + 0.23 * charge**3
+        - 0.05 * math.tanh((charge - 0.427) / 0.147)
+        - 0.602 * math.exp(-charge / 0.024)
+    )
+
+
+def _cobalt_steep_ocv_v(charge: float) -> float:
+    return (
+        5.0
+        - 0.864 * charge
+        + 0.627 * charge**3
+        - 0.5 * math.tanh((charge - 0.126) / 0.252)
+        - 0.337 * math.exp(-charge / 0.02)
+        - 1.885 * math.exp(-charge / 0.305)
+    )
+
+
+CELLS: Final = {
+    "plain": POUCH_22AH,
+    "nickel": replace(POUCH_22AH, ocv_v=sampled(_nickel_ocv_v)),
+    "cobalt": replace(POUCH_22AH, ocv_v=sampled(_cobalt_ocv_v)),
+    "cobalt-steep": replace(POUCH_22AH, ocv_v=sampled(_cobalt_steep_ocv_v)),
+}
+"""What lithium polymer cells of one label can be inside; they differ in their open-circuit voltage only. The last
+three lie within 12 mV, from 5 to 100 %, of Mohtat et al. 2020 (nickel, manganese, cobalt), Ai et al. 2020 and
+Ramadass et al. 2004 (cobalt oxide) between 3.0 and 4.2 V."""

@@ -25,8 +25,7 @@ from watchkeeper.estimate.home.homeway import Leg
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.cell import PackState
-from watchkeeper.estimate.packs.chargefilter import CURVE_V
-from watchkeeper.estimate.packs.curve import charge_at
+from watchkeeper.estimate.packs.curve import charge_at, spread_at
 from watchkeeper.estimate.packs.packtoday import rated_ah
 
 _HALVINGS: Final = 11
@@ -197,7 +196,7 @@ def read_by_voltage(
     ohm_doubt = math.hypot(*(math.log(one.cell_ohm / state.cell_ohm) for one in off))
     less_v = (1.0 - math.exp(-BOUND * ohm_doubt)) * drop_v
     power_v = 0.0 if compensated else BOUND * hover_doubt(today) * drop_v
-    error_v = math.hypot(BOUND * CURVE_V[state.chemistry], less_v, power_v)
+    error_v = math.hypot(BOUND * spread_at(100.0 * charge, state.chemistry), less_v, power_v)
     least = charge_at(state.open_v(charge) - error_v, state.chemistry) / 100.0
     here = state._replace(charge=charge)
     draws = [here._replace(per_ah=one.per_ah) for one in off if one.per_ah != state.per_ah]

@@ -80,6 +80,10 @@ def test_what_is_drawn_lies_in_its_range_and_fills_it() -> None:
         if one.fault != "gauge lies":
             values.setdefault("charge_pct", []).append(file.packs[0].charge_pct)
         values.setdefault("cycles", []).append(file.packs[0].cycles)
+        values.setdefault("capacity_part", []).append(file.packs[0].capacity_part)
+        # what a crew flies together is of one make
+        assert file.packs[0].cell == file.packs[1].cell
+        assert file.packs[0].capacity_part == file.packs[1].capacity_part
         assert weather.gusts_m_s <= weather.wind[0][1] * keys.gust_share[1]
         assert within(file.packs[0].charge_pct - file.packs[1].charge_pct, keys.unequal_pct)
         assert load_keys.line_m == 0.0 or within(load_keys.line_m, keys.line_m)
@@ -89,6 +93,14 @@ def test_what_is_drawn_lies_in_its_range_and_fills_it() -> None:
         assert all(within(value, pair) for value in drawn), name
         assert min(drawn) < pair[0] + tenth, name
         assert max(drawn) > pair[1] - tenth, name
+
+
+def test_every_kind_of_cell_is_drawn() -> None:
+    """Within 4 standard deviations of 300 trials."""
+    kinds = [one.file.packs[0].cell for one in MANY]
+    part = 1 / len(SHIPPED.flight.cells)
+    for kind in SHIPPED.flight.cells:
+        assert abs(kinds.count(kind) - part * len(MANY)) < 4 * math.sqrt(len(MANY) * part * (1 - part))
 
 
 def test_chances_are_kept() -> None:
@@ -267,13 +279,14 @@ def test_at_the_ends_of_what_a_file_may_hold_flights_are_valid_still() -> None:
     least |= {
         "far_m": (10, 10), "climb_m_s": (0.5, 0.5), "sink_m_s": (0.3, 0.3), "return_height_m": (3, 3),
         "return_speed_m_s": (1, 1), "return_hold_m": (2, 2), "landing_m_s": (0.2, 0.2), "latitude_deg": (-60, -60),
-        "longitude_deg": (-179, -179),
+        "longitude_deg": (-179, -179), "capacity_part": (0.5, 0.5),
     }  # fmt: skip
     least |= {"temperature_degc": (-40, -40), "altitude_m": (-500, -500), "unequal_pct": (9, 9)}
     most = {
         "wind_m_s": (25, 25), "gust_share": (1, 1), "temperature_degc": (50, 50), "altitude_m": (5000, 5000),
         "load_kg": (40, 40), "line_m": (60, 60), "charge_pct": (100, 100), "unequal_pct": (0, 0),
-        "cycles": (1000, 1000), "distance_m": (15_000, 15_000), "height_m": (400, 400), "speed_m_s": (20, 20),
+        "cycles": (1000, 1000), "capacity_part": (1.2, 1.2), "distance_m": (15_000, 15_000),
+        "height_m": (400, 400), "speed_m_s": (20, 20),
         "far_m": (15_000, 15_000), "climb_m_s": (6, 6), "sink_m_s": (6, 6), "return_height_m": (400, 400),
         "return_speed_m_s": (20, 20), "return_hold_s": (600, 600), "return_hold_m": (100, 100),
         "landing_m_s": (2, 2), "latitude_deg": (60, 60), "longitude_deg": (179, 179), "far_chance": 1.0,

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from typing import Final, NamedTuple
 
-from watchkeeper.estimate.packs.curve import CURVES, rest_voltage_at
+from watchkeeper.estimate.packs.curve import CURVES, rest_voltage_at, spread_at
 
 ACTIVATION_K: Final = 2600.0
 REFERENCE_K: Final = 298.15
@@ -29,8 +29,9 @@ RESISTANCE_CAPACITY: Final = 0.033
 _RISE: Final = 0.4
 _RISE_AT: Final = 0.10
 _RISE_OVER: Final = 0.06
-CURVE_MEMORY: Final = 0.15
-"""Of full charge: over so much a cell's curve keeps being off to the same side."""
+CURVE_MEMORY: Final = 0.5
+"""Of full charge: over so much a cell's curve keeps being off to the same side. Of the published cells (`curve`)
+those that lie high at a tenth of the charge lie high up to nine tenths."""
 _HALVINGS: Final = 11
 """To a two thousandth of the charge, or better."""
 _USUALLY_UNDER: Final = 0.25
@@ -46,6 +47,9 @@ _TABLES: Final = {
     for chemistry in CURVES
 }
 """The curves in even steps, for a forecast asks thousands of times; their corners lie on the grid."""
+_SPREADS: Final = {
+    chemistry: [spread_at(100.0 * i / _GRID, chemistry) for i in range(_GRID + 1)] for chemistry in CURVES
+}
 
 
 def charge_factor(charge: float) -> float:
@@ -73,8 +77,8 @@ class PackState(NamedTuple):
     """One pack as far as a forecast needs it.
 
     `charge` is a part (0 to 1) of what it holds at its age; `cell_ohm` a cell's settled resistance at mid
-    charge and today's temperature; `per_ah` the part that one Ah, as its monitor measures it, draws; `curve_v`
-    by how much a cell's curve lies above the published one here.
+    charge and today's temperature; `per_ah` the part that one Ah, as its monitor measures it, draws; `curve_off`
+    by how many deviations (`spread_at`) a cell's curve lies above the published one here.
     """
 
     chemistry: str
@@ -82,7 +86,7 @@ class PackState(NamedTuple):
     charge: float
     cell_ohm: float
     per_ah: float
-    curve_v: float
+    curve_off: float
 
     def open_v(self, charge: float) -> float:
         """Return a cell's voltage at rest, V, at another charge; what the curve is off by fades with distance."""
@@ -96,7 +100,8 @@ class PackState(NamedTuple):
             i = int(x)
             low_v = table[i]
             rest_v = low_v + (table[i + 1] - low_v) * (x - i)
-        return rest_v + self.curve_v * math.exp(-abs(charge - self.charge) / CURVE_MEMORY)
+        spread_v = _SPREADS[self.chemistry][int(max(0.0, min(1.0, charge)) * _GRID)]
+        return rest_v + self.curve_off * spread_v * math.exp(-abs(charge - self.charge) / CURVE_MEMORY)
 
     def cell_v(self, charge: float, power_w: float) -> float:
         """Return a cell's settled voltage under a constant power of the pack, V; 0 where it cannot give it.

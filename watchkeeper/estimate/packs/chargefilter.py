@@ -1,11 +1,11 @@
 """The charge of one pack, with its doubt: what was drawn is counted, and the voltage corrects where it can tell.
 
 An extended Kalman filter (Plett, Battery Management Systems, vol. 2, ch. 3; from memory) over four states: the
-charge; the logarithm of the resistance against what was expected; by how much the cell's curve is off here,
-which keeps to one side over `CURVE_MEMORY` of charge; the logarithm of the charge that an Ah draws, in which
-age, capacity and the current sensor's scale lie together (a forecast reckons in the same measured Ah, so they
-need no parting). On the flat of the curve a voltage tells little, for then the curve's own doubt is as large as
-what it would tell.
+charge; the logarithm of the resistance against what was expected; by how much the cell's curve is off here, which
+keeps to one side over `CURVE_MEMORY` of charge and is as large as published cells differ there; the logarithm of
+the charge that an Ah draws, in which age, capacity and the current sensor's scale lie together (a forecast reckons
+in the same measured Ah, so they need no parting). On the flat of the curve a voltage tells little, for then the
+curve's own doubt is as large as what it would tell.
 """
 
 from __future__ import annotations
@@ -32,12 +32,9 @@ from watchkeeper.estimate.packs.cell import (
     charge_factor,
     temperature_factor,
 )
-from watchkeeper.estimate.packs.curve import charge_at, rest_voltage_at
+from watchkeeper.estimate.packs.curve import charge_at, rest_voltage_at, spread_at
 from watchkeeper.estimate.packs.packtoday import FittedPack
 
-CURVE_V: Final = {"lipo": 0.018, "lihv": 0.018, "liion": 0.06}
-"""Of a cell, one deviation: published pouch cells differ by so much, and so do gauges. Lithium ion
-differs more: a measured cell (10.5281/zenodo.2580327) rests 0.15 V above the published curve at half charge."""
 RELAXED_V: Final = 0.006  # what a rest of minutes has not yet settled
 SAMPLE_V: Final = 0.010  # of a cell; together with `INDEPENDENT_S`
 INDEPENDENT_S: Final = 8.0  # errors of a voltage under load keep to one side for so long
@@ -71,7 +68,6 @@ class ChargeFilter:
         self.cells = cells
         self.capacity_ah = capacity_ah
         self._chemistry = packs.chemistry
-        self._curve_v = CURVE_V[packs.chemistry]
         cycles = packs.age_cycles
         aged = cycles if cycles is not None else USUAL_CYCLES
         seen = packs if isinstance(packs, FittedPack) else FittedPack()
@@ -89,7 +85,7 @@ class ChargeFilter:
         self._fast_ohm = whole_ohm * more / SETTLED
         draw_doubt = math.sqrt(label_doubt**2 + fade_doubt**2 + SCALE**2)
         self._x = [0.0, 0.0, 0.0, -math.log(left)]
-        self._p = diagonal(0.0, ohm_doubt**2, self._curve_v**2, draw_doubt**2)
+        self._p = diagonal(0.0, ohm_doubt**2, self._spread(1.0) ** 2, draw_doubt**2)
         self._unbooked = self._now()
         self._parts_a = [0.0 for _ in RELAXING]
         self._time_us = 0
@@ -115,6 +111,9 @@ class ChargeFilter:
     def degc(self) -> float | None:
         """Temperature as last told, degrees C."""
         return self._degc
+
+    def _spread(self, charge: float) -> float:
+        return spread_at(100.0 * charge, self._chemistry)
 
     def _now(self) -> Unbooked:
         return Unbooked(Belief(self._x[R], self._p[R][R]), Belief(self._x[K], self._p[K][K]))
@@ -164,10 +163,10 @@ class ChargeFilter:
             return False
         for i in range(4):
             self._p[Z][i] = self._p[i][Z] = self._p[B][i] = self._p[i][B] = 0.0
-        self._x[B], self._p[B][B] = 0.0, self._curve_v**2
         if rest_cell_v is None:
             assert gauge_pct is not None
             self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, (2.0 * GAUGE_PCT / 100.0) ** 2
+            self._x[B], self._p[B][B] = 0.0, self._spread(self._x[Z]) ** 2
         else:
             drop_v = 0.0
             if not resting and cell_v is not None:
@@ -176,7 +175,9 @@ class ChargeFilter:
                 rest_cell_v = cell_v + drop_v
             at = charge_at(rest_cell_v, self._chemistry) / 100.0
             ohm_doubt = self._p[R][R]
-            loose_v = math.sqrt(self._curve_v**2 + RELAXED_V**2 + drop_v**2 * ohm_doubt)
+            curve_v = self._spread(at)
+            self._x[B], self._p[B][B] = 0.0, curve_v**2
+            loose_v = math.sqrt(curve_v**2 + RELAXED_V**2 + drop_v**2 * ohm_doubt)
             up = charge_at(rest_cell_v + loose_v, self._chemistry)
             down = charge_at(rest_cell_v - loose_v, self._chemistry)
             slope = max(0.1, 200.0 * loose_v / max(1.0, up - down))
@@ -184,7 +185,7 @@ class ChargeFilter:
             self._x[Z] = at
             # the voltage is curve, its error and the drop together: too much in one is too little in the others
             self._p[Z][Z] = (loose_v / slope) ** 2 + extra**2
-            self._p[Z][B] = self._p[B][Z] = -(self._curve_v**2) / slope
+            self._p[Z][B] = self._p[B][Z] = -(curve_v**2) / slope
             self._p[Z][R] = self._p[R][Z] = drop_v * ohm_doubt / slope
             if gauge_pct is not None:
                 self._hear_gauge(gauge_pct / 100.0, resting=resting)
@@ -220,19 +221,21 @@ class ChargeFilter:
         self._unbooked = self._unbooked._replace(drawn_ah=self._unbooked.drawn_ah + drawn_ah)
         per_ah = math.exp(x[K]) / self.capacity_ah
         step = drawn_ah * per_ah
-        # z falls by e^k used / Q; the curve's error forgets as charge goes by
+        # z falls by e^k used / Q; the curve's error forgets as charge goes by, and goes with how cells differ
+        there_v = self._spread(x[Z] - step)
         keep = math.exp(-abs(step) / CURVE_MEMORY)
+        shrink = keep * there_v / self._spread(x[Z])
         for i in range(4):
             p[Z][i] -= step * p[K][i]
         for i in range(4):
             p[i][Z] -= step * p[i][K]
         for i in range(4):
-            p[B][i] *= keep
-            p[i][B] *= keep
-        p[B][B] += (1.0 - keep * keep) * self._curve_v**2
+            p[B][i] *= shrink
+            p[i][B] *= shrink
+        p[B][B] += (1.0 - keep * keep) * there_v**2
         p[Z][Z] += doubt * doubt
         x[Z] -= step
-        x[B] *= keep
+        x[B] *= shrink
         self._bound()
 
     def hear(self, cell_v: float, current_a: float, degc: float | None, time_us: int) -> None:
@@ -316,7 +319,8 @@ class ChargeFilter:
     def _state(self, x: list[float]) -> PackState:
         warm = temperature_factor(self._degc) if self._degc is not None else 1.0
         ohm = self._fast_ohm * SETTLED * warm * math.exp(x[R])
-        return PackState(self._chemistry, self.cells, x[Z], ohm, math.exp(x[K]) / self.capacity_ah, x[B])
+        off = x[B] / self._spread(x[Z])
+        return PackState(self._chemistry, self.cells, x[Z], ohm, math.exp(x[K]) / self.capacity_ah, off)
 
     def learned(self) -> Mapping[str, list[float]]:
         """Return what was learned, to be kept over a restart of the watch."""
