@@ -13,6 +13,7 @@ from watchkeeper.aircraft.files import AircraftFile, Packs
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.packs.carrying import Carrying
 from watchkeeper.estimate.packs.cell import PackState
+from watchkeeper.estimate.packs.onebus import OnBus, lean
 from watchkeeper.estimate.packs.pack import PackEstimate, number
 from watchkeeper.estimate.packs.packseen import PackSeen, pack_seen
 from watchkeeper.estimate.packs.packtoday import FittedPack
@@ -216,6 +217,19 @@ class BatteryEstimates:
     def _connected(self) -> list[PackEstimate]:
         return [one for i, one in enumerate(self._packs) if i not in self._carrying.out]
 
+    def _lean(self) -> None:
+        """Let the packs on one bus lean on each other; the others stand alone."""
+        on_bus: list[OnBus] = []
+        for i, one in enumerate(self._packs):
+            kept, current_a = one.filter, one.usual_a
+            if kept is None:
+                continue
+            kept.lean(0.0, 1.0)
+            on_it = i not in self._carrying.out and one.known and not one.wrong_current
+            if on_it and current_a is not None and self._each.topology == "parallel":
+                on_bus.append(OnBus(kept, self._each.chemistry, current_a))
+        lean(on_bus)
+
     def _judge(self, now_us: int) -> None:
         """Find the packs that have come off the bus; only in flight, where all of them carry."""
         readings = self._readings
@@ -251,6 +265,7 @@ class BatteryEstimates:
         if not sum(one.run(readings, now_us) for one in self._packs):  # every one runs
             return None
         self._judge(now_us)
+        self._lean()
         values: list[float | bool | None] = []
         connected = self._connected()
         for position, worst in enumerate(_WORST):

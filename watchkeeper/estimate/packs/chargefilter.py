@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from watchkeeper.aircraft.files import Packs
-from watchkeeper.estimate.matrix import cholesky, diagonal, is_covariance
+from watchkeeper.estimate.matrix import Matrix, cholesky, diagonal, is_covariance
 from watchkeeper.estimate.packs.belief import Belief, Unbooked
 from watchkeeper.estimate.packs.cell import (
     COLDEST_DEGC,
@@ -90,17 +90,62 @@ class ChargeFilter:
         self._parts_a = [0.0 for _ in RELAXING]
         self._time_us = 0
         self._degc: float | None = None
+        self._drawn = 0.0
+        self._leaning: tuple[float, float] = (0.0, 1.0)
         self.started = False
 
     @property
     def charge(self) -> float:
         """Charge left, as a part of what the pack holds at its age."""
-        return self._x[Z]
+        return self._told()[0][Z]
 
     @property
     def charge_doubt(self) -> float:
         """Its standard deviation."""
-        return math.sqrt(max(0.0, self._p[Z][Z]))
+        return math.sqrt(max(0.0, self._told()[1][Z][Z]))
+
+    @property
+    def counted(self) -> float:
+        """The same charge by this pack's own monitor alone."""
+        return self._x[Z]
+
+    @property
+    def own_error(self) -> float:
+        """How far the scale of its own current sensor alone has that off by now: one standard deviation."""
+        return -self._own()[Z]
+
+    def _own(self) -> list[float]:
+        """Return the error of one deviation of the sensor's scale, as far as the covariance has room for it."""
+        own = [-SCALE * self._drawn, 0.0, 0.0, SCALE]
+        low = cholesky(self._p)
+        square, solved = 0.0, [0.0] * 4
+        for i in range(4):
+            rest = own[i] - sum(low[i][k] * solved[k] for k in range(i))
+            if low[i][i] > 0.0:
+                solved[i] = rest / low[i][i]
+            elif abs(rest) > 1e-9:
+                return [0.0] * 4  # what is known for certain is not off
+            square += solved[i] ** 2
+        return own if square <= 1.0 else [one / math.sqrt(square) for one in own]
+
+    def lean(self, steps: float, left: float) -> None:
+        """Tell the charge so many deviations of its own sensor's error lower; `left` of that variance remains."""
+        self._leaning = steps, left
+
+    def _told(self) -> tuple[list[float], Matrix]:
+        """Return state and covariance as they are told: leaning on the other packs of the bus."""
+        steps, left = self._leaning
+        if steps == 0.0 and left == 1.0:
+            return self._x, self._p
+        own = self._own()
+        x = [value + steps * one for value, one in zip(self._x, own, strict=True)]
+        x[Z] = max(0.0, min(1.0, x[Z]))
+        gone = 1.0 - left
+        return x, [[self._p[i][j] - gone * own[i] * own[j] for j in range(4)] for i in range(4)]
+
+    def drop_v(self, current_a: float) -> float:
+        """Return the settled drop over a cell's resistance at a current, V."""
+        return self._ohm_now(self._x[Z]) * SETTLED * current_a
 
     @property
     def resistance_off(self) -> tuple[float, float]:
@@ -161,6 +206,7 @@ class ChargeFilter:
         """
         if rest_cell_v is None and gauge_pct is None:
             return False
+        self._drawn, self._leaning = 0.0, (0.0, 1.0)
         for i in range(4):
             self._p[Z][i] = self._p[i][Z] = self._p[B][i] = self._p[i][B] = 0.0
         if rest_cell_v is None:
@@ -221,6 +267,7 @@ class ChargeFilter:
         self._unbooked = self._unbooked._replace(drawn_ah=self._unbooked.drawn_ah + drawn_ah)
         per_ah = math.exp(x[K]) / self.capacity_ah
         step = drawn_ah * per_ah
+        self._drawn += step
         # z falls by e^k used / Q; the curve's error forgets as charge goes by, and goes with how cells differ
         there_v = self._spread(x[Z] - step)
         keep = math.exp(-abs(step) / CURVE_MEMORY)
@@ -300,20 +347,21 @@ class ChargeFilter:
 
     def state(self) -> PackState:
         """Return what a forecast needs, at the expected values."""
-        return self._state(self._x)
+        return self._state(self._told()[0])
 
     def doubtful(self) -> list[PackState]:
         """Return one state for each independent error, off by one standard deviation to the dear side.
 
         The columns of the covariance's Cholesky factor are independent errors of one deviation each.
         """
-        factor = cholesky(self._p)
+        middle, p = self._told()
+        factor = cholesky(p)
         states: list[PackState] = []
         for j in range(4):
             column = [factor[i][j] for i in range(4)]
             # dear is less charge, or, where that stays, more resistance or a greater draw
             sign = -1.0 if (column[Z] or -(column[R] + column[K] - column[B])) > 0.0 else 1.0
-            states.append(self._state([x + sign * d for x, d in zip(self._x, column, strict=True)]))
+            states.append(self._state([x + sign * d for x, d in zip(middle, column, strict=True)]))
         return states
 
     def _state(self, x: list[float]) -> PackState:
@@ -328,14 +376,15 @@ class ChargeFilter:
             "x": list(self._x),
             "p": [v for row in self._p for v in row],
             "parts_a": list(self._parts_a),
+            "drawn": [self._drawn],
             "unbooked": self._unbooked.values(),
         }
 
     def resume(self, kept: Mapping[str, list[float]]) -> None:
         """Take up what was kept. ValueError if it cannot be that."""
-        x, flat, parts = kept["x"], kept["p"], kept["parts_a"]
-        shape = len(x), len(flat), len(parts)
-        if shape != (4, 16, len(RELAXING)) or not all(map(math.isfinite, [*x, *flat, *parts])):
+        x, flat, parts, drawn = kept["x"], kept["p"], kept["parts_a"], kept["drawn"]
+        shape = len(x), len(flat), len(parts), len(drawn)
+        if shape != (4, 16, len(RELAXING), 1) or not all(map(math.isfinite, [*x, *flat, *parts, *drawn])):
             raise ValueError("no charge that was kept")
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
         if abs(x[B]) > _MOST_CURVE_V or not is_covariance(p, _MOST_VARIANCE):
@@ -343,5 +392,6 @@ class ChargeFilter:
         self._unbooked = Unbooked.kept(kept["unbooked"])
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
+        self._drawn = max(0.0, min(1.0, drawn[0]))
         self._bound()
         self.started = True
