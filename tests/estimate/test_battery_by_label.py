@@ -145,7 +145,7 @@ def test_a_tired_pack_known_by_its_label_is_foretold_from_the_start() -> None:
 def cell() -> list[Second]:
     """Return a cell's flight of 12 minutes, down to 25 %.
 
-    At 45 % published cells differ by so much that a voltage there no longer tells a capacity (nor does it at 31 %).
+    At 45 % published cells differ by so much that a voltage there tells no capacity (nor does it at 31 %).
     """
     return [s for s in thevenin(0.99, flown_a(760), capacity_ah=18.0) if s.charge > 0.1]
 
