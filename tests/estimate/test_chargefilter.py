@@ -11,7 +11,9 @@ import pytest
 from tests.estimate.packflight import CHARGE, GROUND_S, REST_V, Bench, Second, Told, flown_a, fly, thevenin
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import cholesky, is_covariance
+from watchkeeper.estimate.packs.cell import PackState
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
+from watchkeeper.estimate.packs.curve import rest_voltage_at, spread_at
 
 FILE = "packs: {cells: 12, capacity: 22 Ah}"
 PACKS = Packs.model_validate({"cells": 12, "capacity": "22 Ah"})
@@ -71,13 +73,16 @@ def test_a_draw_is_the_filters_step_on_numpys_matrices(seed: int) -> None:
     used_ah, doubt = 0.7, 0.004
 
     def moved(state: np.ndarray) -> np.ndarray:
-        """Return it with dz = -used e^k / Q; the curve's error forgets over 15 % of charge (Gauss-Markov)."""
+        """Return it with dz = -used e^k / Q; the curve's error forgets over half the charge (Gauss-Markov)."""
         step = used_ah * math.exp(state[3]) / 22.0
-        return np.array([state[0] - step, state[1], state[2] * keep, state[3]])
+        return np.array([state[0] - step, state[1], state[2] * keep * grown, state[3]])
 
-    keep = math.exp(-used_ah * math.exp(x[3]) / 22.0 / 0.15)
+    step = used_ah * math.exp(x[3]) / 22.0
+    keep = math.exp(-step / 0.5)
+    there_v = spread_at(100 * (0.55 - step))
+    grown = there_v / spread_at(55)  # a cell keeps by how many deviations it is off
     jacobian = np.column_stack([(moved(x + d) - moved(x - d)) / 2e-6 for d in np.eye(4) * 1e-6])
-    expected = jacobian @ p @ jacobian.T + np.diag([doubt**2, 0.0, (1 - keep**2) * 0.018**2, 0.0])
+    expected = jacobian @ p @ jacobian.T + np.diag([doubt**2, 0.0, (1 - keep**2) * there_v**2, 0.0])
     filter_.draw(used_ah, doubt)
     assert np.array(filter_._x) == pytest.approx(moved(x), abs=1e-12)
     assert np.array(filter_._p) == pytest.approx(expected, abs=1e-9)
@@ -96,8 +101,8 @@ def test_a_voltage_is_the_filters_step_on_numpys_matrices(seed: int) -> None:
     fast = 0.033 / 22 * (1 + 100 / 400) / 1.65  # ohm Ah, 100 cycles, the shares 1 + 0.40 + 0.25
 
     def volt(state: np.ndarray) -> float:
-        """Ecker's curve, its error, and a drop through three settled resistances."""
-        rest_v = float(np.interp(state[0], CHARGE, REST_V))
+        """Return the curve and its error, less a drop through three settled resistances."""
+        rest_v = rest_voltage_at(100 * state[0])
         ohm = fast * (1 + 0.4 * math.exp((0.10 - charge) / 0.06)) * math.exp(state[1])
         return float(rest_v + state[2] - ohm * 60.0 * 1.65)
 
@@ -116,11 +121,11 @@ def test_the_doubtful_states_are_the_columns_of_the_covariance() -> None:
     filter_ = at(4)
     middle = filter_.state()
 
-    def vector(charge: float, ohm: float, curve_v: float, per_ah: float) -> np.ndarray:
-        return np.array([charge, math.log(ohm), curve_v, math.log(per_ah)])
+    def vector(s: PackState) -> np.ndarray:
+        curve_v = s.curve_off * spread_at(100 * s.charge)
+        return np.array([s.charge, math.log(s.cell_ohm), curve_v, math.log(s.per_ah)])
 
-    here = vector(middle.charge, middle.cell_ohm, middle.curve_v, middle.per_ah)
-    off = [vector(s.charge, s.cell_ohm, s.curve_v, s.per_ah) - here for s in filter_.doubtful()]
+    off = [vector(s) - vector(middle) for s in filter_.doubtful()]
     assert sum(np.outer(d, d) for d in off) == pytest.approx(np.array(filter_._p), abs=1e-9)
     assert all(d[0] <= 0 for d in off)  # to the dear side
     assert off[3][3] > 0
@@ -157,18 +162,19 @@ def first_minute_over(told: list[Told]) -> list[Told]:
 
 @pytest.mark.parametrize("scale", [1.03, 0.97])
 @pytest.mark.parametrize("charge", [0.95, 0.7])
-def test_charge_is_known_within_three_per_cent_and_its_own_doubt(charge: float, scale: float) -> None:
-    """A gauge 30 % too high, a current scale 3 % off, 10 mV a cell."""
-    within, near, worst = [], [], 0.0
+def test_charge_of_a_cell_unlike_the_mean_is_known_within_its_own_doubt(charge: float, scale: float) -> None:
+    """A gauge 30 % too high, a current scale 3 % off, 10 mV a cell; it rests up to 0.1 V beside the curve."""
+    within, worst, most = [], 0.0, 0.0
     for seed in SEEDS:
         told = fly(Bench(FILE), oracle(charge), gauge_pct=100 * charge + 30, scale=scale, seed=seed)
         late = first_minute_over(told)
-        worst = max(worst, *(abs(one.error) for one in late))
+        worst = max(worst, *(-one.error for one in late))
+        most = max(most, *(one.error for one in late))
         within += [abs(one.error) <= 2 * one.doubt for one in late]
-        near += [abs(one.error) <= 0.03 for one in late]
-    # 3 % of scale are 2.6 % of charge at the end of such a flight, if no voltage told of it
-    assert worst < 0.035
-    assert sum(near) / len(near) > 0.99
+    # Measured: 4.2 to 8.2 % too little, 0.5 % too much at the most: at 20 % it rests at 3.587 V, where the mean of
+    # the published cells has 13 %.
+    assert worst < 0.09
+    assert most < 0.01
     assert sum(within) / len(within) > 0.9
 
 
@@ -231,9 +237,14 @@ def test_resistance_is_learned() -> None:
 
 
 def test_usable_charge_ends_where_the_oracle_falls_under_the_floor() -> None:
-    """The mean power of the flight, settled, at 3.3 V a cell: Kirchhoff at every charge of the oracle."""
+    """The mean power of the flight, settled, at 3.3 V a cell: Kirchhoff at every charge of the oracle.
+
+    Its cell has the mean curve, so that what is judged is where the power cannot be held.
+    """
     bench = Bench(FILE)
-    flight = [s for s in oracle(0.95) if s.time_s < 500]
+    mean_v = [rest_voltage_at(100 * z) for z in CHARGE]
+    above_v = np.subtract(mean_v, REST_V).tolist()
+    flight = [s for s in thevenin(0.95, flown_a(500), above_v=above_v) if s.time_s < 500]
     fly(bench, flight, gauge_pct=95.0)
     flown = [s for s in flight if s.current_a > 5]
     mean_w = 12 * float(np.mean([s.cell_v * s.current_a for s in flown]))
@@ -241,7 +252,7 @@ def test_usable_charge_ends_where_the_oracle_falls_under_the_floor() -> None:
     mean_w = (mean_w * len(flown) + expected_w * 30) / (len(flown) + 30)
     grid = np.linspace(0.0, 0.5, 5001)
     drop = mean_w / 12 / 3.3 * 2.5e-3  # the oracle's resistance does not rise towards empty
-    lowest = float(grid[np.interp(grid, CHARGE, REST_V) - drop >= 3.3][0])
+    lowest = float(grid[np.interp(grid, CHARGE, mean_v) - drop >= 3.3][0])
     assert lowest < bench.pack.empty < lowest + 0.06  # nor is it less careful: real cells' does
 
 

@@ -69,8 +69,8 @@ def test_a_whole_return_by_hand() -> None:
 
 
 CHARGE = np.array([0, 5, 10, 20, 30, 40, 50, 60, 70, 80, 90, 100]) / 100
-OPEN_V = np.array([2.5, 3.294, 3.459, 3.587, 3.709, 3.77, 3.787, 3.815, 3.882, 3.987, 4.079, 4.2])
-"""Of a lithium-polymer pouch cell (Ecker et al. 2015), as the estimates have it."""
+OPEN_V = np.array([3.0, 3.464, 3.561, 3.65, 3.711, 3.749, 3.782, 3.832, 3.902, 3.989, 4.082, 4.2])
+"""The mean of four published lithium-polymer cells (test_curve derives it), as the estimates have it."""
 CELLS, CELL_OHM, CAPACITY_AH, FLOOR_V = 12, 0.0015, 22.0, 3.3
 
 
@@ -116,7 +116,7 @@ def test_charge_and_voltages_of_that_return_by_kirchhoff() -> None:
     state = PackState("lipo", CELLS, 0.60, CELL_OHM, 1.0 / CAPACITY_AH, 0.0)
     empty = state.empty(2000.0, FLOOR_V)
     # where 2000 W pull a cell to the floor: by scipy's root finder
-    exact_empty = brentq(lambda z: cell_v(z, 2000.0) - FLOOR_V, 0.06, 0.5)
+    exact_empty = brentq(lambda z: cell_v(z, 2000.0) - FLOOR_V, 0.01, 0.5)
     assert empty == pytest.approx(exact_empty, abs=0.001)
     supply = Supply(state, list, 0.5, empty, FLOOR_V, 2000.0)
     arrival = fly(way_home(PLAN, START, WIND), state, supply, PowerModel(4000.0, 7.0, 0.2))

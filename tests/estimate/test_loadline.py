@@ -4,22 +4,29 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from pymavlink import mavutil
 
 from tests.conftest import RequireData
-from watchkeeper.estimate.packs.curve import fall_at, rest_voltage_at
+from tests.estimate.packflight import CHARGE, REST_V
+from watchkeeper.estimate.packs.curve import fall_at
 from watchkeeper.estimate.packs.loadline import LoadLine
 
 CELLS = 12
 R0_OHM, R1_OHM, RELAXATION_S, CAPACITY_AH = 1.5e-3, 1e-3, 20.0, 22.0
 
 
+def reference_v(charge_pct: float) -> float:
+    """Return that cell's voltage at rest, V: another curve than the estimates'."""
+    return float(np.interp(charge_pct / 100, CHARGE, REST_V))
+
+
 def thevenin_cell_v(current_a: float, time_s: float, start_pct: float = 98) -> float:
     """Return the closed form of facts section 6's Thevenin cell under a constant current."""
     charge = start_pct - 100 * current_a * time_s / 3600 / CAPACITY_AH
     slow = current_a * R1_OHM * (1 - math.exp(-time_s / RELAXATION_S))
-    return rest_voltage_at(charge) - current_a * R0_OHM - slow
+    return reference_v(charge) - current_a * R0_OHM - slow
 
 
 @pytest.mark.parametrize(
@@ -40,7 +47,7 @@ def fly(
         time_s = step / 2
         flown_s = max(0.0, time_s - 30)
         current_a = 2.0 if time_s < 30 else 66 + 8 * math.sin(time_s * 1.7)
-        cell_v = rest_voltage_at(98) - 2 * R0_OHM
+        cell_v = reference_v(98) - 2 * R0_OHM
         if flown_s:
             cell_v = thevenin_cell_v(66, flown_s) - (current_a - 66) * R0_OHM
         cell_v -= fault_v if time_s >= fault_at else 0
@@ -55,9 +62,9 @@ def test_a_healthy_pack_never_sags_and_its_resistance_is_found() -> None:
     line = LoadLine(CELLS, capacity_ah=CAPACITY_AH)
     assert max(fly(line, 900, counted=True)) < 0.05
     assert line.resistance_ohm == pytest.approx(CELLS * R0_OHM, rel=0.05)
-    assert line.rest_v == pytest.approx(
-        CELLS * rest_voltage_at(98 - 66 * 870 / 36 / CAPACITY_AH), abs=CELLS * 0.01
-    )
+    # 11.3 mV a cell: the line is told that the rest voltage falls as the mean of the published cells does, and
+    # the reference cell falls faster here (2 mV where the line is told of this very cell's fall)
+    assert line.rest_v == pytest.approx(CELLS * reference_v(98 - 66 * 870 / 36 / CAPACITY_AH), abs=CELLS * 0.013)
 
 
 def test_a_pack_of_unknown_resistance_does_not_sag_either() -> None:

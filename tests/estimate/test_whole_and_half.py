@@ -147,7 +147,7 @@ def test_one_monitor_of_both_packs_counts_against_both() -> None:
     flown = Flown()
     charges = []
     for second in range(121):
-        # 3.85 V and 180 A through 0.94 mohm a cell are 4.02 V at rest, 83 % on Ecker's curve; 6 Ah of 41.8 less,
+        # 3.85 V and 180 A through 0.94 mohm a cell are 4.02 V at rest, 83 % on the curve; 6 Ah of 41.8 less,
         # at 69 %, it rests at 3.876 V: twelve times 0.14 V lower
         flown.second(sys=(46.2 - 1.7 * second / 120, 180, 60))
         charges.append(flown.read("battery.charge_left"))

@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from simulators.physics.cell import EVEN, GRID, POUCH_22AH, CellModel, broken_line, sampled
+from simulators.physics.cell import CELLS, EVEN, GRID, POUCH_22AH, CellModel, broken_line, sampled
 from simulators.physics.packs import Pack, PackModel
+from tests.estimate.publishedcells import rest_v
 from watchkeeper.estimate.packs.curve import rest_voltage_at
 
 # The cell of facts section 6 (pybamm): its curve, charge against voltage.
@@ -131,6 +132,22 @@ def test_shipped_curve_has_the_shape_of_a_pouch_cell() -> None:
     assert POUCH_22AH.open_circuit(1.0)[0] == pytest.approx(4.19, abs=2e-3)
     assert POUCH_22AH.open_circuit(0.04)[0] == pytest.approx(3.30, abs=2e-3)
     assert min(POUCH_22AH.slope_v) > 0
+
+
+@pytest.mark.parametrize(
+    ("kind", "published"), [("nickel", "Mohtat2020"), ("cobalt", "Ai2020"), ("cobalt-steep", "Ramadass2004")]
+)
+def test_the_other_kinds_are_cells_as_published(kind: str, published: str) -> None:
+    """Of pybamm's parameter sets (`publishedcells` names their papers), between 3.0 and 4.2 V."""
+    part("pybamm")
+    cell, charges = CELLS[kind], tuple(pct / 100 for pct in range(5, 101))
+    told = np.array([cell.open_circuit(charge)[0] for charge in charges])
+    assert np.max(np.abs(told - rest_v(published, charges))) < 0.012
+    assert min(cell.slope_v) > 0
+    # and not what the estimates take any cell for
+    assert max(abs(v - rest_voltage_at(100 * z)) for z, v in zip(charges, told, strict=True)) > 0.015
+    # they differ in their curve only
+    assert replace(cell, ocv_v=POUCH_22AH.ocv_v) == POUCH_22AH
 
 
 def test_shipped_resistance_lies_where_such_cells_lie() -> None:
