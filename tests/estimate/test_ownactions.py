@@ -190,12 +190,15 @@ def test_gauge_and_charge_by_hand() -> None:
 
 
 def test_voltage_by_hand() -> None:
-    """Along the published curve (3.711 V at 30 %): a cell at rest falls to 3.711 V when 4 of 20 Ah are drawn."""
-    # at 20 A a pack: 12 x (3.711 - 0.0015 x 20) = 44.17 V; 4 Ah at about 20.1 A: 715 s
-    raw = stage("voltage", 44.17)
+    """Along the published curve (3.711 V at 30 %): a cell at rest falls to 3.711 V when 4 of 20 Ah are drawn.
+
+    Half a deviation of what the curve may bend over 20 % of charge comes off: 0.5 x 0.052 x sqrt(1 - e^-0.8) V.
+    """
+    # at 20 A a pack: 12 x (3.711 - 0.019 - 0.0015 x 20) = 43.94 V; 4 Ah at about 20.1 A: 715 s
+    raw = stage("voltage", 43.94)
     assert reaches(raw, with_stage(raw), SUPPLIES, gauge(), 1800.0) == pytest.approx(715.0, rel=0.03)
-    # compensated by 18 mohm for those 20 A: 44.53 V at the same moment
-    compensated = stage("compensated_voltage", 44.53)
+    # compensated by 18 mohm for those 20 A: 44.30 V at the same moment
+    compensated = stage("compensated_voltage", 44.30)
     found = reaches(compensated, with_stage(compensated), SUPPLIES, gauge(), 1800.0)
     assert found == pytest.approx(715.0, rel=0.03)
 

@@ -28,6 +28,8 @@ ALSO: dict[str, dict[str, str]] = {
         "return-now": "the crew turns back late",
         "gauge-disagrees": "its gauge counts by a current sensor that shows half",
         "battery-low": "it lands with less than a quarter",
+        "aircraft-on-battery": "its own words, before the watch's own call",
+        "battery-says-low": "the battery's own words",
     },
     "headwind-home": {
         "pack-cold": "the packs have 3 degrees at take-off",

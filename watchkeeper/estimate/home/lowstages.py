@@ -20,6 +20,8 @@ ACTIVE: Final = frozenset(
 )
 """Actions by which it flies otherwise than it is told."""
 LONGEST_S: Final = 3600.0
+EARLY: Final = 0.5
+"""Deviations of what a curve may bend: more would call a stage minutes before it acts."""
 _HALVINGS: Final = 12
 
 
@@ -124,12 +126,16 @@ def _learned_ohm(supplies: Sequence[Supply]) -> float:
 
 
 def bus_v(supplies: Sequence[Supply], power_w: float, after_s: float, ohm: float = 0.0) -> float:
-    """Return the voltage after flying on at a power, V, compensated by `ohm` for a pack's current."""
+    """Return the voltage after flying on at a power, V, compensated by `ohm` for a pack's current.
+
+    From the early side: cells of one label fall by 0.4 to 1.2 V over the same charge, so what a curve may bend on
+    the way there lets a stage come in half or twice the time.
+    """
     highest_v = 0.0
     for one in supplies:
         part_w = power_w * one.share
-        _, volt = one.state.drawn(one.state.charge, part_w, after_s)
-        bus = volt * one.state.cells
+        charge, volt = one.state.drawn(one.state.charge, part_w, after_s)
+        bus = (volt - EARLY * one.state.bend_v(charge)) * one.state.cells
         current_a = part_w / bus if bus > 0.0 else 0.0
         highest_v = max(highest_v, bus + ohm * current_a)
     return highest_v

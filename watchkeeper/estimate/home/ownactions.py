@@ -14,6 +14,7 @@ from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.aircraft.vocabulary import Settings
 from watchkeeper.estimate.home.lowstages import (
     ACTIVE,
+    EARLY,
     LONGEST_S,
     Coming,
     Gauge,
@@ -192,16 +193,21 @@ class OwnActions:
             return False, "nothing"
         climb_w = self._flight.model.power_w(0.0, plan.climb_m_s)
         then: list[Supply] = []
+        bends_v: list[float] = []
         for one in supplies:
             charge, _ = one.state.drawn(one.state.charge, power_w * one.share, found.in_s)
             then.append(one._replace(state=one.state._replace(charge=charge)))
+            bends_v.append(EARLY * one.state.bend_v(charge) * one.state.cells)
+        bend_v = min(bends_v)  # the moment itself was foretold from the early side
+        off_v = None if gauge.off_v is None else gauge.off_v - bend_v
+        at_climb = gauge._replace(voltage_v=bus_v(then, climb_w, 0.0) - bend_v, off_v=off_v)
         for stage in settings.low_battery or ():
             action = stage.action.word
             if stage.name == found.stage.name or action not in ACTIVE or action == found.action:
                 continue
             if stage.quantity.word not in {"voltage", "compensated_voltage"}:
                 continue
-            in_s = reaches(stage, settings, then, gauge._replace(voltage_v=bus_v(then, climb_w, 0.0)), climb_w)
+            in_s = reaches(stage, settings, then, at_climb, climb_w)
             climb_s = (plan.top_m(height_m, distance_m) - height_m) / plan.climb_m_s
             if in_s is not None and in_s + (stage.delay_s.number or 0.0) < climb_s:
                 return True, action

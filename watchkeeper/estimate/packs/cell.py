@@ -104,6 +104,15 @@ class PackState(NamedTuple):
             return rest_v
         return rest_v + off * _SPREADS[self.chemistry][i] * math.exp(-abs(charge - self.charge) / CURVE_MEMORY)
 
+    def bend_v(self, charge: float) -> float:
+        """Return by how much a cell's voltage at rest at another charge may be off what `open_v` says, V.
+
+        One deviation of what the curve's error, as it is here, may have become on the way there.
+        """
+        x = min(_GRID, max(0, int(charge * _GRID)))
+        way = abs(charge - self.charge)
+        return _SPREADS[self.chemistry][x] * math.sqrt(1.0 - math.exp(-2.0 * way / CURVE_MEMORY))
+
     def cell_v(self, charge: float, power_w: float) -> float:
         """Return a cell's settled voltage under a constant power of the pack, V; 0 where it cannot give it.
 
