@@ -187,7 +187,8 @@ def with_stages(*stages: LowStage, **keys: Setting) -> Settings:
     return replace(bare, low_battery=tuple(stages), **keys)
 
 
-# The published curves themselves, by numpy: what is worked out by hand must not be worked out by the code under test.
+# The published curves themselves, by numpy: what is worked out by hand must not be worked out by the code
+# under test.
 _Z = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 PUBLISHED_V = {
     "Ecker 2015": (3.0, 3.37, 3.485, 3.606, 3.718, 3.773, 3.789, 3.819, 3.888, 3.99, 4.081, 4.2),

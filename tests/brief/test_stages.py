@@ -82,7 +82,7 @@ def test_a_count_acts_when_half_is_drawn(quantity: str, threshold: float, batter
 
 
 def test_a_voltage_acts_where_the_curve_falls_to_it() -> None:
-    # 45 V are 3.75 V a cell: 40.3 % on the mean of the published curves; without resistance compensated is the same
+    # 45 V are 3.75 V a cell: 40.3 % on the published curves' mean; without resistance compensated is the same
     for quantity in ("voltage", "compensated_voltage"):
         row = acts(known_day(), stage(quantity, 45.0))
         assert row.acts_s == pytest.approx(seconds_to(charge_of(3.75)), rel=0.004)
