@@ -123,18 +123,18 @@ def test_the_least_of_some_packs_is_an_order_statistic(packs: int) -> None:
 
 def _drawn_pack(states: list[PackState], base: PackState, chance: random.Random) -> PackState:
     """Return a pack with each independent error drawn: what the estimate takes for normal is drawn so."""
-    charge, ohm, draw, curve = base.charge, 0.0, 0.0, base.curve_v
+    charge, ohm, draw, curve = base.charge, 0.0, 0.0, base.curve_off
     for one in states:
         n = chance.gauss(0.0, 1.0)
         charge += n * (one.charge - base.charge)
         ohm += n * math.log(one.cell_ohm / base.cell_ohm)
         draw += n * math.log(one.per_ah / base.per_ah)
-        curve += n * (one.curve_v - base.curve_v)
+        curve += n * (one.curve_off - base.curve_off)
     return base._replace(
         charge=min(1.0, charge),
         cell_ohm=base.cell_ohm * math.exp(ohm),
         per_ah=base.per_ah * math.exp(draw),
-        curve_v=curve,
+        curve_off=curve,
     )
 
 

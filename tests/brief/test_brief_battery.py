@@ -67,9 +67,9 @@ def test_reserve_is_the_larger_of_a_fifth_and_the_sortie_s(sortie_pct: float, as
 
 def test_reserve_is_at_least_two_aborted_landings() -> None:
     # NASA PHM 2015 and 2017 (facts, section 4): two aborted landings stay possible. Each 10 m up at 2 m/s and 25 s
-    # around: 60 s of 2 kW, 33.3 Wh, out of two packs of 1 Ah at 12 x 3.648 V (25 %): 0.76 Ah of 1.896 usable: 40 %
+    # around: 60 s of 2 kW, 33.3 Wh, out of two packs of 1 Ah at 12 x 3.680 V (25 %): 0.755 Ah of 1.935 usable
     day = known_day(ah=1.0)
-    assert required_pct(day) == pytest.approx(100.0 * 33.33 / (12.0 * 3.648) / 2.0 / (1.0 - EMPTY), abs=0.2)
+    assert required_pct(day) == pytest.approx(100.0 * 33.33 / (12.0 * 3.680) / 2.0 / (1.0 - EMPTY), abs=0.2)
     assert required_pct(known_day(ah=22.0)) == 20.0
 
 

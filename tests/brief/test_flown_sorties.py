@@ -9,11 +9,14 @@ from __future__ import annotations
 import math
 from functools import cache
 
+import numpy as np
 import pytest
 
 from simulators.physics.cell import POUCH_22AH
+from tests.brief.aday import PUBLISHED_V
 from tests.brief.flights import Landing, Setting, fly
 from tests.brief.flown import LOW_M, NAMES, Sortie, clearance, on_plan_s, prepared, said, usual
+from watchkeeper.estimate.packs import cell, curve
 
 SEEDS = (1, 2)
 DRAWN = 0.10
@@ -21,11 +24,15 @@ DRAWN = 0.10
 LANDS_PCT = 6.0
 """Usable charge that a landing may leave more or less than the brief says: where the curve is steep the errors of
 `SCALE` and `CURVE_V` at their bound, half a volt of twelve cells, are so much."""
+LESS_KNOWN = "cobalt-steep"
+"""Of the simulated kinds of cells the one of which a voltage says most too much charge: it rests 0.04 V over the
+mean of the published ones at 30 %, 0.06 V at 20 %."""
 BOUND = 1.65
 """Deviations, for 95 %."""
 SCALE, CURVE_V, OHM = 0.004, 12 * 0.018, 0.3
-"""One deviation each: a monitor's voltage, a published curve's (V of twelve cells), a stated resistance: the
-simulator's (`onboard.gauge`), pouch cells among each other, and old and cold packs (common practice)."""
+"""One deviation each: a monitor's voltage (the simulator's, `onboard.gauge`); the curve of the cell that is flown
+here, "plain", V of twelve: published ones differ three times as much; a stated resistance, of old and cold packs
+(common practice)."""
 
 
 @cache
@@ -50,6 +57,16 @@ def test_briefed_settings_bring_it_home_with_the_reserve(name: str) -> None:
     for sortie, setting, landing in each(name):
         assert landing.home, (setting.name, landing)
         assert landing.charge_pct >= required_pct(sortie), (setting.name, landing)
+
+
+@pytest.mark.parametrize("name", ["ridge", "cold"])
+def test_so_they_do_with_cells_that_lie_high(name: str) -> None:
+    """A voltage that says a charge of the mean cell is less charge of these."""
+    sortie = prepared(name)
+    packs = [one.model_copy(update={"cell": LESS_KNOWN}) for one in sortie.written.packs]
+    written = sortie.written.model_copy(update={"packs": packs})
+    for setting, landing in fly(written, SEEDS[0], sortie.values, sortie.settings).items():
+        assert landing.kept(required_pct(sortie)), (setting, landing)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -117,9 +134,24 @@ def test_stages_act_when_the_brief_says(name: str) -> None:
                 assert least_pct - LANDS_PCT <= charge_pct <= most_pct + LANDS_PCT, (setting.name, charge_pct)
 
 
+@pytest.fixture
+def known_cell(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reckon with the published cell that those flown here are like, not with the mean of four."""
+    volts = PUBLISHED_V["Ecker 2015"]
+    monkeypatch.setitem(curve.CURVES, "lipo", volts)
+    grid = len(cell._TABLES["lipo"]) - 1
+    table = [float(np.interp(100.0 * i / grid, curve.CHARGE_PCT, volts)) for i in range(grid + 1)]
+    monkeypatch.setitem(cell._TABLES, "lipo", table)
+
+
+@pytest.mark.usefixtures("known_cell")
 @pytest.mark.parametrize("name", NAMES)
 def test_the_brief_tells_what_44_volts_land_with(name: str) -> None:
-    """There the curve is steep; of packs that stay as cold as the air it would say twice as much."""
+    """Of packs that stay as cold as the air it would say twice as much.
+
+    Of a cell that is known: by the mean of the published ones, 24 mV lower at 40 %, it says 36 % of the cold
+    sortie's 44 V as measured, and 26 % are left.
+    """
     sortie = prepared(name)
     for setting in usual():
         told = said(sortie, setting)

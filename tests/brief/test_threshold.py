@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from tests.brief.aday import (
     CELLS,
     EMPTY,
+    apart_v,
     carrier,
     cell_wh,
     charge_above,
@@ -84,25 +85,24 @@ def test_counted_has_room_for_a_count_that_errs() -> None:
 
 
 @pytest.mark.usefixtures("sure")
-def test_a_voltage_on_the_flat_asks_for_more_charge_by_the_curve() -> None:
-    # A way that needs 40 % by count (3.770 V). The curve may be off by 18 mV (one deviation of published cells),
-    # 29.7 mV at the bound: what reads 3.7997 V may be 3.770. On the curve 3.7997 V lies between 3.787 (50 %) and
-    # 3.815 (60 %): 54.5 %. Without resistance the bus shows 12 x 3.7997 = 45.60 V, as measured or compensated.
-    wh = CELLS * cell_wh(NEED, 0.4, 22.0) * 2.0
-    far = Point("far", wh * 3600.0 / 2000.0 * 8.0, 0.0, 0.0, 0.0)
-    found = threshold(known_day(), far, 20.0)
+@pytest.mark.parametrize("count", [0.25, 0.3, 0.4, 0.5, 0.7])
+def test_a_voltage_on_the_flat_asks_for_more_charge_by_the_curve(count: float) -> None:
+    # A way that needs so much by count. A cell at that charge may lie above the mean of the published ones by what
+    # they differ there (at 40 % 55 mV a deviation), 1.65 times as much at the bound: it reads as the mean cell
+    # does higher up (3.749 + 0.090 V, at 61 %). Without resistance the bus shows 12 such cells, as measured or
+    # compensated.
+    wh = CELLS * cell_wh(NEED, count, 22.0) * 2.0
+    found = threshold(known_day(), Point("far", wh * 3600.0 / 2000.0 * 8.0, 0.0, 0.0, 0.0), 20.0)
+    marks = charges(known_day(), Point("far", wh * 3600.0 / 2000.0 * 8.0, 0.0, 0.0, 0.0), 20.0)
     assert found is not None
-    assert found.gauge_pct == pytest.approx(40.0, abs=0.3)
-    assert found.volt_v == pytest.approx(45.60, abs=0.02)
-    assert found.compensated_v == pytest.approx(45.60, abs=0.02)
-    marks = charges(known_day(), far, 20.0)
     assert marks is not None
-    assert marks.volt == pytest.approx(charge_of(open_cell_v(0.4) + 1.65 * 0.018), abs=0.008)
-    # below the flat, where a volt is worth less charge: 29.7 mV over 3.709 V (30 %) is 3.7387, 34.9 %
-    near = Point("near", CELLS * cell_wh(NEED, 0.3, 22.0) * 2.0 * 3600.0 / 2000.0 * 8.0, 0.0, 0.0, 0.0)
-    marks = charges(known_day(), near, 20.0)
-    assert marks is not None
-    assert marks.volt - marks.counted == pytest.approx(0.049, abs=0.003)
+    assert found.gauge_pct == pytest.approx(100.0 * count, abs=0.3)
+    # the threshold may be at up to 0.3 % more charge than the count needs: by the curve's slope some mV a cell
+    read_v = open_cell_v(count) + 1.65 * apart_v(count)
+    more_v = 0.003 * (open_cell_v(count + 0.05) - open_cell_v(count)) / 0.05
+    assert found.volt_v == pytest.approx(CELLS * read_v, abs=0.03 + CELLS * more_v)
+    assert found.compensated_v == pytest.approx(found.volt_v, abs=0.005)
+    assert marks.volt == pytest.approx(charge_of(read_v), abs=0.012)
 
 
 @pytest.mark.usefixtures("sure")
@@ -221,7 +221,7 @@ def test_after_the_way_home_the_packs_show_what_is_left_by_the_bound() -> None:
     found = charges(day, FAR, 20.0)
     assert found is not None
     after = at_home(day, found, found.counted)
-    # begun at the threshold it ends with the reserve by the bound: 12 cells at 24.1 %, 3.637 V
+    # begun at the threshold it ends with the reserve by the bound: 12 cells at 22.6 %, 3.665 V
     assert after.volt_v == pytest.approx(CELLS * open_cell_v(NEED), abs=0.05)
     assert after.used_ah == pytest.approx(44.0 * (1.0 - NEED), abs=0.2)
 

@@ -25,7 +25,7 @@ from watchkeeper.estimate.home.homeway import Leg
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.cell import PackState
-from watchkeeper.estimate.packs.curve import charge_at, spread_at
+from watchkeeper.estimate.packs.curve import rest_voltage_at, spread_at
 from watchkeeper.estimate.packs.packtoday import rated_ah
 
 _HALVINGS: Final = 11
@@ -189,18 +189,25 @@ def read_by_voltage(
     The aircraft compensates by a resistance that is no better known than ours, so both carry its error. What it
     measures without that also falls with a power that is not known before the flight. The curve turns a voltage
     into a charge at the bound, for on its flat a little more error is much more charge; a deviation is that part
-    of it. More resistance than expected is no error to the dear side: then it turns back earlier.
+    of it. What counts is how far a cell may lie above the curve at the charge that it really has: lower down cells
+    differ more. More resistance than expected is no error to the dear side: then it turns back earlier.
     """
     state = supply.state
     drop_v = state.open_v(charge) - state.cell_v(charge, today.model.hover_w * supply.share)
     ohm_doubt = math.hypot(*(math.log(one.cell_ohm / state.cell_ohm) for one in off))
     less_v = (1.0 - math.exp(-BOUND * ohm_doubt)) * drop_v
     power_v = 0.0 if compensated else BOUND * hover_doubt(today) * drop_v
-    error_v = math.hypot(BOUND * spread_at(100.0 * charge, state.chemistry), less_v, power_v)
-    least = charge_at(state.open_v(charge) - error_v, state.chemistry) / 100.0
+    read_v, least, high = state.open_v(charge), 0.0, charge
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (least + high)
+        error_v = math.hypot(BOUND * spread_at(100.0 * middle, state.chemistry), less_v, power_v)
+        if rest_voltage_at(100.0 * middle, state.chemistry) + error_v < read_v:
+            least = middle
+        else:
+            high = middle
     here = state._replace(charge=charge)
     draws = [here._replace(per_ah=one.per_ah) for one in off if one.per_ah != state.per_ah]
-    return [here._replace(charge=charge - max(0.0, charge - least) / BOUND), *draws]
+    return [here._replace(charge=charge - (charge - least) / BOUND), *draws]
 
 
 def hover_doubt(today: Today) -> float:
