@@ -1,0 +1,196 @@
+"""Packs on one bus lean on each other: flown on the simulator's bank of packs, by Kirchhoff and by hand."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+
+from simulators.physics.cell import CELLS
+from simulators.physics.packs import Pack, PackBank, PackModel
+from tests.estimate.packflight import GROUND_S, Bench
+from watchkeeper.aircraft.files import Packs
+from watchkeeper.estimate.matrix import is_covariance
+from watchkeeper.estimate.packs.chargefilter import SCALE, ChargeFilter
+from watchkeeper.estimate.packs.curve import fall_at
+from watchkeeper.estimate.packs.onebus import APART_V, MOST_APART, OnBus, lean
+
+FILE = "packs: {cells: 12, capacity: 22 Ah, count: 2, topology: TOPOLOGY, age: 0 cycles, resistance: 15 mohm}"
+SEEDS = range(8)
+KINDS = tuple(CELLS)
+DRAWN = 0.7
+EVERY_S = 2
+
+
+class End(NamedTuple):
+    """Charges of two packs when most is drawn, what was told of them, and what each one's monitor counted."""
+
+    true: tuple[float, float]
+    told: tuple[float, float]
+    counted: tuple[float, float]
+
+
+@cache
+def flown(seed: int, topology: str = "parallel", unlike: float = 0.0) -> End:
+    """Fly two packs on a bus; each monitor's current is 3 % off by itself, one deviation.
+
+    `unlike`: the second pack has so much more resistance than the first.
+    """
+    dice = random.Random(seed)
+    cell = CELLS[KINDS[seed % len(KINDS)]]
+    more = 1.0 + unlike
+    other = replace(cell, r0_ohm=cell.r0_ohm * more, r1_ohm=cell.r1_ohm * more, r2_ohm=cell.r2_ohm * more)
+    bank = PackBank([Pack(PackModel(kind, wiring_ohm=0.0), dice.uniform(0.97, 1.0)) for kind in (cell, other)])
+    scale = [dice.gauss(1.0, 0.03) for _ in range(2)]
+    bench = Bench(FILE.replace("TOPOLOGY", topology))
+    second = 0
+    while bank.packs[0].charge > 1.0 - DRAWN:
+        flying = second >= GROUND_S
+        power_w = (3600.0 if (second // 60) % 4 else 5000.0) if flying else 50.0
+        for _ in range(5):
+            bank.draw(power_w, 0.2, 25.0)
+        if second % EVERY_S == 0:
+            bench.at(second, flying=flying)
+            for i, pack in enumerate(bank.packs):
+                shown_v = bank.voltage_v + 12 * dice.gauss(0.0, 0.002)
+                bench.tell(i + 1, voltage=shown_v, current=max(0.0, pack.current_a) * scale[i])
+            bench.run()
+        second += 1
+    one, two = (kept for pack in bench.estimates._packs if (kept := pack.filter) is not None)
+    return End((bank.packs[0].charge, bank.packs[1].charge), (one.charge, two.charge), (one.counted, two.counted))
+
+
+def gaps(charges: list[tuple[float, float]]) -> np.ndarray:
+    return np.array([one - two for one, two in charges])
+
+
+def test_charges_that_cannot_run_apart_are_not_told_so() -> None:
+    """Rms of how far the gap between both is off: 1.0 % told and 1.9 % counted, over 16 flights."""
+    ends = [flown(seed) for seed in SEEDS]
+    true = gaps([one.true for one in ends])
+    told_off, counted_off = gaps([one.told for one in ends]) - true, gaps([one.counted for one in ends]) - true
+    assert np.sqrt(np.mean(counted_off**2)) > 0.015
+    assert np.sqrt(np.mean(told_off**2)) < 0.65 * np.sqrt(np.mean(counted_off**2))
+    # the lower one, on which a forecast rests, is too low by less
+    lowest = np.array([min(one.true) for one in ends])
+    told = np.array([min(one.told) for one in ends])
+    counted = np.array([min(one.counted) for one in ends])
+    assert np.mean(counted - lowest) < np.mean(told - lowest) < 0.01
+
+
+def test_packs_that_are_apart_in_truth_stay_apart() -> None:
+    """With 30 % more resistance in one of them it gives less, and is 2.9 % fuller in the end."""
+    ends = [flown(seed, unlike=0.3) for seed in SEEDS]
+    true, told = gaps([one.true for one in ends]), gaps([one.told for one in ends])
+    assert np.mean(true) < -0.02
+    assert abs(np.mean(told - true)) < 0.007
+
+
+def test_packs_in_series_stand_alone() -> None:
+    end = flown(0, "series")
+    assert end.told == end.counted
+
+
+# --- by hand: a Gaussian on condition of what its parts differ by (numpy) ----------------------------------------
+
+
+def counting(charge: float, drawn: float) -> ChargeFilter:
+    kept = ChargeFilter(Packs.model_validate({"cells": 12, "capacity": "22 Ah"}), 12, 22.0)
+    assert kept.begin(4.2, None, resting=True, load_a=0.0)
+    kept.draw(22.0 * drawn / np.exp(kept._x[3]), 0.0)
+    kept._x[0] = charge
+    return kept
+
+
+def on_bus(*filters: ChargeFilter, amps: float = 50.0) -> list[OnBus]:
+    return [OnBus(one, "lipo", amps) for one in filters]
+
+
+def test_two_packs_as_numpy_has_it() -> None:
+    one, two = counting(0.42, 0.55), counting(0.37, 0.5)
+    middle_pct = 50.0 * (one.counted + two.counted)
+    slope = 100.0 * fall_at(middle_pct)
+    own = np.array([one.own_error, two.own_error])
+    assert own == pytest.approx([0.55 * SCALE, 0.5 * SCALE], rel=1e-6)
+    apart = (one.drop_v(50.0) - two.drop_v(50.0)) / slope
+    # z1 - z2 = what the drops differ by over the slope, within APART_V over the slope
+    row = np.array([1.0, -1.0])
+    square = row @ np.diag(own**2) @ row + (APART_V / slope) ** 2
+    gain = np.diag(own**2) @ row / square
+    moved = np.array([one.counted, two.counted]) + gain * (apart - row @ [one.counted, two.counted])
+    left = own**2 - gain * (own**2 * row)
+    doubts = [one.charge_doubt**2, two.charge_doubt**2]
+    lean(on_bus(one, two))
+    assert [one.charge, two.charge] == pytest.approx(moved, abs=1e-9)
+    told = [one.charge_doubt**2, two.charge_doubt**2]
+    assert np.array(doubts) - np.array(told) == pytest.approx(own**2 - left, rel=1e-6)
+    for kept in (one, two):
+        assert is_covariance(kept._told()[1], 100.0)
+        # the scale of its sensor is told off in the same measure: what was drawn is what it draws
+        shift = kept.charge - kept.counted
+        per_ah = kept.state().per_ah * 22.0 / np.exp(kept._x[3])
+        assert np.log(per_ah) == pytest.approx(-shift / kept._drawn, rel=1e-6)
+
+
+def test_nothing_enters_the_count_however_often_it_is_told() -> None:
+    one, two = counting(0.42, 0.55), counting(0.37, 0.5)
+    before = [list(kept._x) for kept in (one, two)], [kept.learned() for kept in (one, two)]
+    lean(on_bus(one, two))
+    once = one.charge
+    for _ in range(100):
+        lean(on_bus(one, two))
+    assert one.charge == once
+    assert ([list(kept._x) for kept in (one, two)], [kept.learned() for kept in (one, two)]) == before
+
+
+def test_packs_that_are_no_two_of_one_make_pull_less() -> None:
+    """A gap of five deviations moves a quarter as far as one that counts in full: 1 / (5 / 2.5)^2."""
+    near, far = counting(0.52, 0.5), counting(0.50, 0.5)
+    deviation = float(np.hypot(near.own_error, APART_V / (100.0 * fall_at(51.0)) / np.sqrt(2.0)))
+    far._x[0], near._x[0] = 0.5 - 5.0 * deviation, 0.5 + 5.0 * deviation
+    part = near.own_error**2 / deviation**2
+    lean(on_bus(near, far))
+    assert near.counted - near.charge == pytest.approx(part * 5.0 * deviation / 4.0, rel=0.02)
+
+
+def test_drops_that_cannot_be_move_no_further_than_a_twentieth() -> None:
+    one, two = counting(0.5, 0.5), counting(0.5, 0.5)
+    two._x[1] = 2.0  # seven times the resistance
+    lean(on_bus(one, two))
+    assert 0.0 < two.charge - one.charge <= 2.0 * MOST_APART
+
+
+def test_a_pack_alone_stays_as_it_is() -> None:
+    one = counting(0.42, 0.55)
+    lean(on_bus(one))
+    assert one.charge == one.counted == 0.42
+
+
+def test_a_pack_that_has_come_off_the_bus_leans_on_nothing() -> None:
+    bench = Bench(FILE.replace("TOPOLOGY", "parallel"))
+    for second in range(600):
+        bench.at(second, flying=second >= GROUND_S)
+        flying = second >= GROUND_S
+        bench.tell(1, voltage=46.0 if flying else 50.0, current=72.0 if flying else 1.0)
+        bench.tell(2, voltage=46.0 if flying else 50.0, current=66.0 if flying else 1.0)
+        bench.run()
+    kept = [pack.filter for pack in bench.estimates._packs]
+    assert all(one is not None and one.charge != one.counted for one in kept)
+    for second in range(600, 640):
+        bench.at(second)
+        bench.tell(1, voltage=44.0, current=138.0)
+        bench.tell(2, voltage=47.5, current=0.0)
+        bench.run()
+    assert bench.estimates.out == 1
+    assert all(one is not None and one.charge == one.counted for one in kept)
+
+
+def test_what_was_drawn_outlasts_the_watch() -> None:
+    one = counting(0.42, 0.55)
+    again = counting(0.9, 0.1)
+    again.resume(one.learned())
+    assert again.own_error == one.own_error
