@@ -78,7 +78,7 @@ def _spares(case: Case, power_w: float, after_s: float) -> tuple[float, float]:
     arrival = found.expected
     if after_s > 0.0:
         charge, _ = worst.state.drawn(worst.state.charge, power_w * worst.share, after_s)
-        state = worst.state._replace(charge=charge)
+        state = worst.state.at(charge)
         further_m = start.distance_m + max(0.0, start.outward_m_s) * after_s
         legs = way_home(case.plan, start._replace(distance_m=further_m), case.wind)
         arrival = fly(legs, state, worst, case.model)

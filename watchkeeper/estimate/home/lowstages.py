@@ -22,6 +22,8 @@ ACTIVE: Final = frozenset(
 LONGEST_S: Final = 3600.0
 EARLY: Final = 0.5
 """Deviations of what a curve may bend: more would call a stage minutes before it acts."""
+_NOW_S: Final = 1.0
+"""What comes sooner than the next answer is now."""
 _HALVINGS: Final = 12
 
 
@@ -98,11 +100,7 @@ def reaches(
     current_a = gauge.current_a
     match quantity:
         case "voltage" | "compensated_voltage":
-            ohm = 0.0
-            if quantity == "compensated_voltage":
-                told = settings.pack_resistance_ohm.number
-                ohm = told if told is not None else _learned_ohm(supplies)
-            return _voltage_in(threshold, ohm, supplies, gauge, power_w)
+            return _voltage_in(threshold, _ohm(quantity, settings, supplies), supplies, gauge, power_w)
         case "gauge":
             if gauge.gauge_pct is None or current_a is None or gauge.capacity_ah is None or current_a <= 0.0:
                 return None
@@ -121,8 +119,24 @@ def reaches(
             return None
 
 
-def _learned_ohm(supplies: Sequence[Supply]) -> float:
-    return supplies[0].state.cell_ohm * supplies[0].state.cells
+def reached(stage: LowStage, settings: Settings, supplies: Sequence[Supply], gauge: Gauge, power_w: float) -> bool:
+    """Return whether a stage's threshold is reached now: `reaches` gives 0, without the search for when."""
+    threshold, quantity = stage.threshold.number, stage.quantity.word
+    if quantity not in {"voltage", "compensated_voltage"} or threshold is None:
+        return reaches(stage, settings, supplies, gauge, power_w) == 0.0
+    if not supplies or gauge.voltage_v is None:
+        return False
+    ohm = _ohm(quantity, settings, supplies)
+    off_v = _off_v(threshold, ohm, supplies, gauge, power_w)
+    return bus_v(supplies, power_w, _NOW_S, ohm) + off_v <= threshold
+
+
+def _ohm(quantity: str, settings: Settings, supplies: Sequence[Supply]) -> float:
+    """Return the resistance by which a pack's voltage is compensated, as told or as learned."""
+    if quantity == "voltage":
+        return 0.0
+    told = settings.pack_resistance_ohm.number
+    return told if told is not None else supplies[0].state.cell_ohm * supplies[0].state.cells
 
 
 def bus_v(supplies: Sequence[Supply], power_w: float, after_s: float, ohm: float = 0.0) -> float:
@@ -154,10 +168,10 @@ def _voltage_in(
     """Return in how many seconds the voltage falls to a threshold; what is measured now sets the curve right."""
     if not supplies or gauge.voltage_v is None:
         return None
-    off_v = gauge.off_v if gauge.off_v is not None else over_model_v(supplies, gauge, power_w, ohm)
-    most_v = max(0.5, 0.03 * threshold_v)
-    off_v = max(-most_v, min(most_v, off_v))
-    low_s, high_s = 0.0, LONGEST_S
+    off_v = _off_v(threshold_v, ohm, supplies, gauge, power_w)
+    if bus_v(supplies, power_w, _NOW_S, ohm) + off_v <= threshold_v:
+        return 0.0
+    low_s, high_s = _NOW_S, LONGEST_S
     if bus_v(supplies, power_w, high_s, ohm) + off_v > threshold_v:
         return math.inf
     for _ in range(_HALVINGS):
@@ -167,6 +181,13 @@ def _voltage_in(
         else:
             high_s = middle_s
     return low_s
+
+
+def _off_v(threshold_v: float, ohm: float, supplies: Sequence[Supply], gauge: Gauge, power_w: float) -> float:
+    """Return by how much what is measured lies over the model, V, as far as a model may be off."""
+    off_v = gauge.off_v if gauge.off_v is not None else over_model_v(supplies, gauge, power_w, ohm)
+    most_v = max(0.5, 0.03 * threshold_v)
+    return max(-most_v, min(most_v, off_v))
 
 
 def past(stage: LowStage) -> LowStage:

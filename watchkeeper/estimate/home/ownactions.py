@@ -22,6 +22,7 @@ from watchkeeper.estimate.home.lowstages import (
     coming,
     over_model_v,
     past,
+    reached,
     reaches,
     uncertain,
 )
@@ -161,13 +162,13 @@ class OwnActions:
         for stage in settings.low_battery or ():
             if stage.latched.word != "yes" or stage.name in self._acted:
                 continue
-            if reaches(stage, settings, supplies, gauge, power_w) != 0.0:
+            if not reached(stage, settings, supplies, gauge, power_w):
                 self._held_us.pop(stage.name, None)
                 continue
             if stage.action.word in _OVER.get(phase, frozenset()):
                 self._acted.add(stage.name)
                 continue
-            if reaches(past(stage), settings, supplies, gauge, power_w) != 0.0:
+            if not reached(past(stage), settings, supplies, gauge, power_w):
                 self._held_us.pop(stage.name, None)
                 continue
             since_us = self._held_us.setdefault(stage.name, now_us)
@@ -196,7 +197,7 @@ class OwnActions:
         bends_v: list[float] = []
         for one in supplies:
             charge, _ = one.state.drawn(one.state.charge, power_w * one.share, found.in_s)
-            then.append(one._replace(state=one.state._replace(charge=charge)))
+            then.append(one._replace(state=one.state.at(charge)))
             bends_v.append(EARLY * one.state.bend_v(charge) * one.state.cells)
         bend_v = min(bends_v)  # the moment itself was foretold from the early side
         off_v = None if gauge.off_v is None else gauge.off_v - bend_v

@@ -1,4 +1,4 @@
-"""The batteries: each pack by itself, and the worst of them.
+"""The batteries: each pack, the worst of them, and what those on one bus tell of each other.
 
 Packs are those that the aircraft folds as `battery.1.…` to `battery.8.…`.
 """
@@ -224,7 +224,7 @@ class BatteryEstimates:
             kept, current_a = one.filter, one.usual_a
             if kept is None:
                 continue
-            kept.lean(0.0, 1.0)
+            kept.stand_alone()
             on_it = i not in self._carrying.out and one.known and not one.wrong_current
             if on_it and current_a is not None and self._each.topology == "parallel":
                 on_bus.append(OnBus(kept, self._each.chemistry, current_a))

@@ -92,6 +92,11 @@ class PackState(NamedTuple):
     per_ah: float
     curve_off: float
 
+    def at(self, charge: float) -> PackState:
+        """Return the same pack at another charge; by how much its curve is off fades on the way there."""
+        fades = math.exp(-abs(charge - self.charge) / CURVE_MEMORY)
+        return self._replace(charge=charge, curve_off=self.curve_off * fades)
+
     def open_v(self, charge: float) -> float:
         """Return a cell's voltage at rest, V, at another charge; what the curve is off by fades with distance."""
         x = _GRID * charge if 0.0 < charge < 1.0 else 0.0 if charge <= 0.0 else float(_GRID)

@@ -3,7 +3,7 @@
 With a capacity, the start is the resting voltage on the open-circuit curve when the pack was first seen resting,
 else what the gauge says, else the voltage with the load taken out; from there the aircraft's own counter of used
 charge is followed where it moves, else the current is summed. A gauge lower than the resting start pulls it down,
-but by no more than `REST_DOUBT_V` is worth on the curve: up to 21 % on its flat part, where a voltage tells
+but by no more than `REST_DOUBT_V` is worth on the curve: up to 13 % on its flat part, where a voltage tells
 little, 5 % where it is steep, so that a gauge stuck at nothing does not end the flight. A higher gauge lifts
 nothing: a half used pack put in as full is the dearer mistake.
 

@@ -91,7 +91,10 @@ class ChargeFilter:
         self._time_us = 0
         self._degc: float | None = None
         self._drawn = 0.0
-        self._leaning: tuple[float, float] = (0.0, 1.0)
+        self._loose = 0.0
+        """Of the charge that it began with: one deviation of what a beginning under load leaves open."""
+        self._leaning: tuple[list[float], list[float]] | None = None
+        """What is added to the state as it is told, and the direction in which doubt goes."""
         self.started = False
 
     @property
@@ -111,12 +114,18 @@ class ChargeFilter:
 
     @property
     def own_error(self) -> float:
-        """How far the scale of its own current sensor alone has that off by now: one standard deviation."""
+        """How far that can be off without the other packs of the aircraft being so, too: one deviation."""
         return -self._own()[Z]
 
     def _own(self) -> list[float]:
-        """Return the error of one deviation of the sensor's scale, as far as the covariance has room for it."""
-        own = [-SCALE * self._drawn, 0.0, 0.0, SCALE]
+        """Return the error that is this pack's alone, one deviation, as far as the covariance has room for it.
+
+        The scale of its current sensor, and a beginning under load; what an Ah draws goes with the first only.
+        """
+        far = math.hypot(SCALE * self._drawn, self._loose)
+        if far == 0.0:
+            return [0.0] * 4
+        own = [-far, 0.0, 0.0, SCALE * SCALE * self._drawn / far]
         low = cholesky(self._p)
         square, solved = 0.0, [0.0] * 4
         for i in range(4):
@@ -128,20 +137,26 @@ class ChargeFilter:
             square += solved[i] ** 2
         return own if square <= 1.0 else [one / math.sqrt(square) for one in own]
 
-    def lean(self, steps: float, left: float) -> None:
+    def lean(self, lower: float, left: float) -> None:
         """Tell the charge so many deviations of its own sensor's error lower; `left` of that variance remains."""
-        self._leaning = steps, left
+        own = self._own()
+        part = math.sqrt(max(0.0, 1.0 - left))
+        self._leaning = [lower * one for one in own], [part * one for one in own]
+
+    def stand_alone(self) -> None:
+        """Tell the charge as its own monitor has it."""
+        self._leaning = None
 
     def _told(self) -> tuple[list[float], Matrix]:
         """Return state and covariance as they are told: leaning on the other packs of the bus."""
-        steps, left = self._leaning
-        if steps == 0.0 and left == 1.0:
+        if self._leaning is None:
             return self._x, self._p
-        own = self._own()
-        x = [value + steps * one for value, one in zip(self._x, own, strict=True)]
+        shift, gone = self._leaning
+        x = [value + one for value, one in zip(self._x, shift, strict=True)]
         x[Z] = max(0.0, min(1.0, x[Z]))
-        gone = 1.0 - left
-        return x, [[self._p[i][j] - gone * own[i] * own[j] for j in range(4)] for i in range(4)]
+        return x, [
+            [p - a * b for p, b in zip(row, gone, strict=True)] for row, a in zip(self._p, gone, strict=True)
+        ]
 
     def drop_v(self, current_a: float) -> float:
         """Return the settled drop over a cell's resistance at a current, V."""
@@ -206,7 +221,7 @@ class ChargeFilter:
         """
         if rest_cell_v is None and gauge_pct is None:
             return False
-        self._drawn, self._leaning = 0.0, (0.0, 1.0)
+        self._drawn, self._loose, self._leaning = 0.0, 0.0, None
         for i in range(4):
             self._p[Z][i] = self._p[i][Z] = self._p[B][i] = self._p[i][B] = 0.0
         if rest_cell_v is None:
@@ -227,7 +242,7 @@ class ChargeFilter:
             up = charge_at(rest_cell_v + loose_v, self._chemistry)
             down = charge_at(rest_cell_v - loose_v, self._chemistry)
             slope = max(0.1, 200.0 * loose_v / max(1.0, up - down))
-            extra = 0.0 if resting else LOADED_PCT / 100.0
+            extra = self._loose = 0.0 if resting else LOADED_PCT / 100.0
             self._x[Z] = at
             # the voltage is curve, its error and the drop together: too much in one is too little in the others
             self._p[Z][Z] = (loose_v / slope) ** 2 + extra**2
@@ -314,7 +329,7 @@ class ChargeFilter:
 
         The tangent would take a kink that may or may not lie behind for knowledge of which side it is.
         """
-        charge, reach = self._x[Z], max(_LEAST_REACH, self.charge_doubt)
+        charge, reach = self._x[Z], max(_LEAST_REACH, math.sqrt(max(0.0, self._p[Z][Z])))
         up, down = min(1.0, charge + reach), max(0.0, charge - reach)
         rise_v = rest_voltage_at(100.0 * up, self._chemistry) - rest_voltage_at(100.0 * down, self._chemistry)
         return rise_v / (up - down)
@@ -376,15 +391,15 @@ class ChargeFilter:
             "x": list(self._x),
             "p": [v for row in self._p for v in row],
             "parts_a": list(self._parts_a),
-            "drawn": [self._drawn],
+            "begun": [self._drawn, self._loose],
             "unbooked": self._unbooked.values(),
         }
 
     def resume(self, kept: Mapping[str, list[float]]) -> None:
         """Take up what was kept. ValueError if it cannot be that."""
-        x, flat, parts, drawn = kept["x"], kept["p"], kept["parts_a"], kept["drawn"]
-        shape = len(x), len(flat), len(parts), len(drawn)
-        if shape != (4, 16, len(RELAXING), 1) or not all(map(math.isfinite, [*x, *flat, *parts, *drawn])):
+        x, flat, parts, begun = kept["x"], kept["p"], kept["parts_a"], kept["begun"]
+        shape = len(x), len(flat), len(parts), len(begun)
+        if shape != (4, 16, len(RELAXING), 2) or not all(map(math.isfinite, [*x, *flat, *parts, *begun])):
             raise ValueError("no charge that was kept")
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
         if abs(x[B]) > _MOST_CURVE_V or not is_covariance(p, _MOST_VARIANCE):
@@ -392,6 +407,6 @@ class ChargeFilter:
         self._unbooked = Unbooked.kept(kept["unbooked"])
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
-        self._drawn = max(0.0, min(1.0, drawn[0]))
+        self._drawn, self._loose = (max(0.0, min(1.0, one)) for one in begun)
         self._bound()
         self.started = True

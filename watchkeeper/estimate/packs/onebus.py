@@ -2,9 +2,9 @@
 
 Packs in parallel have one voltage (Kirchhoff): a cell's resting voltage less the drop over its resistance is the
 same in all of them, so that their charges stay together. What is counted of them runs apart all the same, for
-each monitor's scale is off by itself: by 3 % each, two of them are 3 % of the charge apart, on average, when 70 %
-is drawn, and the lower of the two, on which a forecast rests, is 1.2 % too low. So each count is moved along the
-error that its own scale makes, as far as its doubt has room, to where all have one voltage; what all have in
+each monitor's scale is off by itself: by 3 % each, two of them are 3 % of the charge apart (one deviation) when
+70 % is drawn, and the lower of the two, on which a forecast rests, is 1.2 % too low. So each count is moved along
+the error that its own scale makes, as far as its doubt has room, to where all have one voltage; what all have in
 common (age, what the label promises, the cell's curve) stays. It is worked out anew from the counts each time and
 never enters them: the bus tells the same thing all flight long, and taking it for news each time would pretend to
 know it.
@@ -12,7 +12,9 @@ know it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from statistics import median
 from typing import Final, NamedTuple
 
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
@@ -40,22 +42,27 @@ def lean(packs: Sequence[OnBus]) -> None:
     if len(packs) < 2:
         return
     counted = [one.filter.counted for one in packs]
-    middle = sum(counted) / len(counted)
+    middle = median(counted)
     volt_per_charge = max(0.1, 100.0 * fall_at(100.0 * middle, packs[0].chemistry))
     drops_v = [one.filter.drop_v(one.current_a) for one in packs]
-    mean_v = sum(drops_v) / len(drops_v)
-    apart = [max(-MOST_APART, min(MOST_APART, (drop - mean_v) / volt_per_charge)) for drop in drops_v]
+    middle_v = median(drops_v)
+    apart = [max(-MOST_APART, min(MOST_APART, (drop - middle_v) / volt_per_charge)) for drop in drops_v]
     level = [charge - off for charge, off in zip(counted, apart, strict=True)]
     own = [one.filter.own_error for one in packs]
     common = (APART_V / volt_per_charge) ** 2 / 2.0  # of one pack against the middle of two
     spread = [error * error + common for error in own]
-    total = sum(1.0 / one for one in spread)
-    together = sum(one / square for one, square in zip(level, spread, strict=True)) / total
-    for one, at, error, square in zip(packs, level, own, spread, strict=True):
-        part = error * error / square
-        gap = together - at
-        beyond = abs(gap) / (_FAR * square**0.5)
-        weight = 1.0 if beyond <= 1.0 else 1.0 / (beyond * beyond)
-        lower = -weight * gap * error / square  # the part of the gap that is its own, in deviations of that
-        left = 1.0 - weight * part * (1.0 - 1.0 / (total * square))
-        one.filter.lean(lower, left)
+    # one monitor that is plainly wrong must not draw the others after it
+    middle = median(level)
+    weights = [_weight(at - middle, square) for at, square in zip(level, spread, strict=True)]
+    total = sum(weight / square for weight, square in zip(weights, spread, strict=True))
+    together = sum(w * at / square for w, at, square in zip(weights, level, spread, strict=True)) / total
+    for one, at, error, square, weight in zip(packs, level, own, spread, weights, strict=True):
+        part = weight * error * error / square
+        lower = -weight * (together - at) * error / square  # its part of the gap, in deviations of its own error
+        one.filter.lean(lower, 1.0 - part * (1.0 - weight / (total * square)))
+
+
+def _weight(off: float, square: float) -> float:
+    """Return how much a pack counts that is so far off the others: what lies far out counts less the further."""
+    beyond = abs(off) / (_FAR * math.sqrt(square))
+    return 1.0 if beyond <= 1.0 else 1.0 / (beyond * beyond)

@@ -247,7 +247,7 @@ class PackEstimate:
     def _fall(self) -> float:
         """Return by how much a cell's rest voltage now falls an Ah; 0 while the charge is not counted."""
         capacity_ah = self._packs.capacity_ah
-        charge_pct = self.values[0] if self.filter is None else 100.0 * self.filter.charge
+        charge_pct = self.values[0] if self.filter is None else 100.0 * self.filter.counted
         if charge_pct is None or capacity_ah is None:
             return 0.0
         return min(_STEEPEST, fall_at(charge_pct, self._packs.chemistry)) * 100 / capacity_ah
