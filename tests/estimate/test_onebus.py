@@ -114,7 +114,7 @@ def test_two_packs_as_numpy_has_it() -> None:
     one, two = counting(0.42, 0.55), counting(0.37, 0.5)
     middle_pct = 50.0 * (one.counted + two.counted)
     slope = 100.0 * fall_at(middle_pct)
-    own = np.array([one.own_error, two.own_error])
+    own = np.array([one.own_error().charge, two.own_error().charge])
     assert own == pytest.approx([0.55 * SCALE, 0.5 * SCALE], rel=1e-6)
     apart = (one.drop_v(50.0) - two.drop_v(50.0)) / slope
     # z1 - z2 = what the drops differ by over the slope, within APART_V over the slope
@@ -150,9 +150,9 @@ def test_nothing_enters_the_count_however_often_it_is_told() -> None:
 def test_packs_that_are_no_two_of_one_make_pull_less() -> None:
     """A gap of five deviations moves a quarter as far as one that counts in full: 1 / (5 / 2.5)^2."""
     near, far = counting(0.52, 0.5), counting(0.50, 0.5)
-    deviation = float(np.hypot(near.own_error, APART_V / (100.0 * fall_at(51.0)) / np.sqrt(2.0)))
+    deviation = float(np.hypot(near.own_error().charge, APART_V / (100.0 * fall_at(51.0)) / np.sqrt(2.0)))
     far._x[0], near._x[0] = 0.5 - 5.0 * deviation, 0.5 + 5.0 * deviation
-    part = near.own_error**2 / deviation**2
+    part = near.own_error().charge ** 2 / deviation**2
     lean(on_bus(near, far))
     assert near.counted - near.charge == pytest.approx(part * 5.0 * deviation / 4.0, rel=0.02)
 
@@ -194,7 +194,7 @@ def test_what_was_drawn_outlasts_the_watch() -> None:
     again = counting(0.9, 0.1)
     one._loose = 0.1
     again.resume(one.learned())
-    assert again.own_error == one.own_error
+    assert again.own_error() == one.own_error()
 
 
 def test_one_wrong_monitor_of_three_draws_no_other_after_it() -> None:
@@ -214,7 +214,7 @@ def test_a_pack_begun_under_load_leans_and_is_not_leaned_on() -> None:
     )
     assert loose.begin(3.87, None, resting=False, load_a=60.0, cell_v=3.78)
     loose._x[0] = 0.70
-    assert loose.own_error > 0.09
+    assert loose.own_error().charge > 0.09
     lean(on_bus(sure, loose))
     assert abs(sure.charge - sure.counted) < 0.005
     assert loose.charge < 0.63

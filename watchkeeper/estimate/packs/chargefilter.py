@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Final
+from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import Matrix, cholesky, diagonal, is_covariance
@@ -59,6 +59,13 @@ _MOST_CURVE_V: Final = 0.5
 _MOST_VARIANCE: Final = 100.0  # of anything that was kept; the widest doubt of a charge begins far below
 
 Z, R, B, K = range(4)
+
+
+class Own(NamedTuple):
+    """An error that only one pack has: so much less charge, and so much more ln of what an Ah draws."""
+
+    charge: float
+    draw: float
 
 
 class ChargeFilter:
@@ -112,19 +119,14 @@ class ChargeFilter:
         """The same charge by this pack's own monitor alone."""
         return self._x[Z]
 
-    @property
-    def own_error(self) -> float:
-        """How far that can be off without the other packs of the aircraft being so, too: one deviation."""
-        return -self._own()[Z]
-
-    def _own(self) -> list[float]:
+    def own_error(self) -> Own:
         """Return the error that is this pack's alone, one deviation, as far as the covariance has room for it.
 
         The scale of its current sensor, and a beginning under load; what an Ah draws goes with the first only.
         """
         far = math.hypot(SCALE * self._drawn, self._loose)
         if far == 0.0:
-            return [0.0] * 4
+            return Own(0.0, 0.0)
         own = [-far, 0.0, 0.0, SCALE * SCALE * self._drawn / far]
         low = cholesky(self._p)
         square, solved = 0.0, [0.0] * 4
@@ -133,15 +135,16 @@ class ChargeFilter:
             if low[i][i] > 0.0:
                 solved[i] = rest / low[i][i]
             elif abs(rest) > 1e-9:
-                return [0.0] * 4  # what is known for certain is not off
+                return Own(0.0, 0.0)  # what is known for certain is not off
             square += solved[i] ** 2
-        return own if square <= 1.0 else [one / math.sqrt(square) for one in own]
+        room = 1.0 / math.sqrt(max(1.0, square))
+        return Own(far * room, own[K] * room)
 
-    def lean(self, lower: float, left: float) -> None:
-        """Tell the charge so many deviations of its own sensor's error lower; `left` of that variance remains."""
-        own = self._own()
+    def lean(self, own: Own, lower: float, left: float) -> None:
+        """Tell the charge so many deviations of its own error lower; `left` of that variance remains."""
+        error = -own.charge, 0.0, 0.0, own.draw
         part = math.sqrt(max(0.0, 1.0 - left))
-        self._leaning = [lower * one for one in own], [part * one for one in own]
+        self._leaning = [lower * one for one in error], [part * one for one in error]
 
     def stand_alone(self) -> None:
         """Tell the charge as its own monitor has it."""

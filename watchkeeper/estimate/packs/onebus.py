@@ -48,18 +48,19 @@ def lean(packs: Sequence[OnBus]) -> None:
     middle_v = median(drops_v)
     apart = [max(-MOST_APART, min(MOST_APART, (drop - middle_v) / volt_per_charge)) for drop in drops_v]
     level = [charge - off for charge, off in zip(counted, apart, strict=True)]
-    own = [one.filter.own_error for one in packs]
+    own = [one.filter.own_error() for one in packs]
     common = (APART_V / volt_per_charge) ** 2 / 2.0  # of one pack against the middle of two
-    spread = [error * error + common for error in own]
+    spread = [error.charge**2 + common for error in own]
     # one monitor that is plainly wrong must not draw the others after it
     middle = median(level)
     weights = [_weight(at - middle, square) for at, square in zip(level, spread, strict=True)]
     total = sum(weight / square for weight, square in zip(weights, spread, strict=True))
     together = sum(w * at / square for w, at, square in zip(weights, level, spread, strict=True)) / total
     for one, at, error, square, weight in zip(packs, level, own, spread, weights, strict=True):
-        part = weight * error * error / square
-        lower = -weight * (together - at) * error / square  # its part of the gap, in deviations of its own error
-        one.filter.lean(lower, 1.0 - part * (1.0 - weight / (total * square)))
+        part = weight * error.charge**2 / square
+        # its part of the gap, in deviations of its own error
+        lower = -weight * (together - at) * error.charge / square
+        one.filter.lean(error, lower, 1.0 - part * (1.0 - weight / (total * square)))
 
 
 def _weight(off: float, square: float) -> float:
