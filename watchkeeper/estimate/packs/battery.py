@@ -224,7 +224,7 @@ class BatteryEstimates:
             kept, current_a = one.filter, one.usual_a
             if kept is None:
                 continue
-            kept.stand_alone()
+            kept.lean(None)
             on_it = i not in self._carrying.out and one.known and not one.wrong_current
             if on_it and current_a is not None and self._each.topology == "parallel":
                 on_bus.append(OnBus(kept, self._each.chemistry, current_a))

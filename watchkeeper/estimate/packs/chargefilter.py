@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Final, NamedTuple
+from typing import Final
 
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import Matrix, cholesky, diagonal, is_covariance
@@ -33,6 +33,7 @@ from watchkeeper.estimate.packs.cell import (
     temperature_factor,
 )
 from watchkeeper.estimate.packs.curve import charge_at, rest_voltage_at, spread_at
+from watchkeeper.estimate.packs.leaning import Lean, Own, own_error
 from watchkeeper.estimate.packs.packtoday import FittedPack
 
 RELAXED_V: Final = 0.006  # what a rest of minutes has not yet settled
@@ -59,13 +60,6 @@ _MOST_CURVE_V: Final = 0.5
 _MOST_VARIANCE: Final = 100.0  # of anything that was kept; the widest doubt of a charge begins far below
 
 Z, R, B, K = range(4)
-
-
-class Own(NamedTuple):
-    """An error that only one pack has: so much less charge, and so much more ln of what an Ah draws."""
-
-    charge: float
-    draw: float
 
 
 class ChargeFilter:
@@ -100,8 +94,7 @@ class ChargeFilter:
         self._drawn = 0.0
         self._loose = 0.0
         """Of the charge that it began with: one deviation of what a beginning under load leaves open."""
-        self._leaning: tuple[list[float], list[float]] | None = None
-        """What is added to the state as it is told, and the direction in which doubt goes."""
+        self._leaning: Lean | None = None
         self.started = False
 
     @property
@@ -120,46 +113,20 @@ class ChargeFilter:
         return self._x[Z]
 
     def own_error(self) -> Own:
-        """Return the error that is this pack's alone, one deviation, as far as the covariance has room for it.
+        """Return the error that is this pack's alone: its current sensor's scale, and a beginning under load."""
+        return own_error(self._p, self._drawn, SCALE, self._loose)
 
-        The scale of its current sensor, and a beginning under load; what an Ah draws goes with the first only.
-        """
-        far = math.hypot(SCALE * self._drawn, self._loose)
-        if far == 0.0:
-            return Own(0.0, 0.0)
-        own = [-far, 0.0, 0.0, SCALE * SCALE * self._drawn / far]
-        low = cholesky(self._p)
-        square, solved = 0.0, [0.0] * 4
-        for i in range(4):
-            rest = own[i] - sum(low[i][k] * solved[k] for k in range(i))
-            if low[i][i] > 0.0:
-                solved[i] = rest / low[i][i]
-            elif abs(rest) > 1e-9:
-                return Own(0.0, 0.0)  # what is known for certain is not off
-            square += solved[i] ** 2
-        room = 1.0 / math.sqrt(max(1.0, square))
-        return Own(far * room, own[K] * room)
-
-    def lean(self, own: Own, lower: float, left: float) -> None:
-        """Tell the charge so many deviations of its own error lower; `left` of that variance remains."""
-        error = -own.charge, 0.0, 0.0, own.draw
-        part = math.sqrt(max(0.0, 1.0 - left))
-        self._leaning = [lower * one for one in error], [part * one for one in error]
-
-    def stand_alone(self) -> None:
-        """Tell the charge as its own monitor has it."""
-        self._leaning = None
+    def lean(self, lean: Lean | None) -> None:
+        """Tell the charge as the other packs of the bus leave it; None: as its own monitor has it."""
+        self._leaning = lean
 
     def _told(self) -> tuple[list[float], Matrix]:
-        """Return state and covariance as they are told: leaning on the other packs of the bus."""
+        """Return state and covariance as they are told."""
         if self._leaning is None:
             return self._x, self._p
-        shift, gone = self._leaning
-        x = [value + one for value, one in zip(self._x, shift, strict=True)]
+        x, p = self._leaning.of(self._x, self._p)
         x[Z] = max(0.0, min(1.0, x[Z]))
-        return x, [
-            [p - a * b for p, b in zip(row, gone, strict=True)] for row, a in zip(self._p, gone, strict=True)
-        ]
+        return x, p
 
     def drop_v(self, current_a: float) -> float:
         """Return the settled drop over a cell's resistance at a current, V."""

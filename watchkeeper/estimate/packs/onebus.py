@@ -19,6 +19,7 @@ from typing import Final, NamedTuple
 
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
 from watchkeeper.estimate.packs.curve import fall_at
+from watchkeeper.estimate.packs.leaning import Lean
 
 APART_V: Final = 0.008
 """Of a cell, one deviation: packs of one make at one charge differ by some mV at rest, and a drop of 60 mV is
@@ -60,7 +61,7 @@ def lean(packs: Sequence[OnBus]) -> None:
         part = weight * error.charge**2 / square
         # its part of the gap, in deviations of its own error
         lower = -weight * (together - at) * error.charge / square
-        one.filter.lean(error, lower, 1.0 - part * (1.0 - weight / (total * square)))
+        one.filter.lean(Lean(error, lower, 1.0 - part * (1.0 - weight / (total * square))))
 
 
 def _weight(off: float, square: float) -> float:
