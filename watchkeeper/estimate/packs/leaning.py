@@ -12,7 +12,7 @@ from watchkeeper.estimate.matrix import Matrix, cholesky
 
 
 class Own(NamedTuple):
-    """One deviation of an error that only one pack has: so much less charge, so much more ln of what an Ah draws."""
+    """One deviation of what only one pack has: so much less charge, so much more ln of what an Ah draws."""
 
     charge: float
     draw: float
@@ -38,8 +38,8 @@ class Lean(NamedTuple):
 def own_error(p: Matrix, drawn: float, scale: float, loose: float) -> Own:
     """Return a pack's own error, as far as its covariance has room for it.
 
-    `scale` is one deviation of its current sensor's, by which all that was `drawn` (of full charge) is off, and what
-    an Ah draws with it; `loose` is one of the charge that it began with.
+    `scale` is one deviation of its current sensor's, by which all that was `drawn` (of full charge) is off, and
+    what an Ah draws with it; `loose` is one of the charge that it began with.
     """
     far = math.hypot(scale * drawn, loose)
     if far == 0.0:
