@@ -203,7 +203,10 @@ def test_disarmed_after_a_landing_on_other_ground(height_m: float) -> None:
     assert not told.tracker.upset.stands
 
 
-@pytest.mark.parametrize(("steps_pct", "stands"), [((50, 47, 44, 42, 40), True), ((50, 51, 49, 50, 50), False)])
+@pytest.mark.parametrize(
+    ("steps_pct", "stands"),
+    [((50, 47, 44, 42, 40), True), ((45, 44, 43, 42, 41), True), ((50, 51, 49, 50, 50), False)],
+)
 def test_throttle_that_eases_while_nothing_sinks_stands_on_the_ground(
     steps_pct: tuple[int, ...], *, stands: bool
 ) -> None:
@@ -217,6 +220,17 @@ def test_throttle_that_eases_while_nothing_sinks_stands_on_the_ground(
         told.for_s(0.4, throttle_pct=throttle_pct, climb_m_s=0.0)
     told.for_s(1, armed=False)
     assert told.tracker.upset.disarmed is not stands
+
+
+def test_throttle_that_eases_as_a_climb_ends_stands_on_nothing() -> None:
+    """To stop climbing takes less throttle, so a hover after it is no ground: disarmed there it falls."""
+    told = hovering(40.0)
+    told.climb(2.0, throttle_pct=50, mode="land")
+    told.climb(3.5, throttle_pct=60)
+    for throttle_pct in (52, 51, 52, 52, 52):
+        told.for_s(0.4, throttle_pct=throttle_pct, climb_m_s=0.0)
+    told.for_s(1, armed=False)
+    assert told.tracker.upset.disarmed
 
 
 def test_the_landed_state_far_up_has_to_hold_and_then_counts() -> None:

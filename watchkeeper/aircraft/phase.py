@@ -56,7 +56,7 @@ STILL_US: Final = 2 * US
 SETTLED_US: Final = US
 """A landing that stands this long on little throttle is over: some autopilots disarm 2 s after touching."""
 EASED: Final = 0.9
-"""Throttle that has come down to this part while nothing sank: in the air it would fall, so it stands."""
+"""Throttle that has come down to this part since it sank: in the air it would fall, so it stands."""
 STILL_CLIMB_M_S: Final = 0.3
 STILL_SPEED_M_S: Final = 0.6
 LOW_M: Final = 1.0
@@ -213,8 +213,11 @@ class PhaseTracker:
             slow = speed is None or speed < SLOW_M_S
             still = -STILL_CLIMB_M_S <= climb <= STILL_CLIMB_M_S and (speed is None or speed < STILL_SPEED_M_S)
             light = throttle is not None and throttle < LIGHT_PCT and -FALL_M_S < climb < FALL_M_S and slow
-            if not still or self._still_us is None:
-                self._still_pct = throttle
+            if not still:
+                # to stop sinking takes more throttle, not less; to stop a climb or a dash takes less
+                self._still_pct = throttle if climb < -STILL_CLIMB_M_S else None
+            elif self._still_us is None and throttle is not None and self._still_pct is not None:
+                self._still_pct = max(self._still_pct, throttle)
             self._still_us = (self._still_us or now_us) if still else None
             self._light_us = (self._light_us or now_us) if light else None
             self._sink_us = (self._sink_us or now_us) if climb < SINK_M_S and slow else None
