@@ -14,6 +14,7 @@ from tests.conftest import RequireData
 from tests.recordings import alerts, replay, shipped
 from watchkeeper.aircraft.catalogue import PHASE_GROUPS
 from watchkeeper.aircraft.seen import IN_AIR, ON_GROUND
+from watchkeeper.aircraft.upset import HIGH_M
 
 RECORDINGS = ("quad-3s-five-flights", "quad-radio-a", "quad-radio-b", "quad-radio-c", "quad-return-61m")
 GROUND_M = 100.0
@@ -229,6 +230,30 @@ def test_throttle_that_eases_as_a_climb_ends_stands_on_nothing() -> None:
     told.climb(3.5, throttle_pct=60)
     for throttle_pct in (52, 51, 52, 52, 52):
         told.for_s(0.4, throttle_pct=throttle_pct, climb_m_s=0.0)
+    told.for_s(1, armed=False)
+    assert told.tracker.upset.disarmed
+
+
+@pytest.mark.parametrize(("rate_m_s", "sinking_pct"), [(2.2, 60), (0.9, 50)])
+def test_throttle_that_eases_after_a_descent_or_its_stop_stands_on_nothing(
+    rate_m_s: float, sinking_pct: int
+) -> None:
+    """A fast descent through its own wash takes more than a hover (vortex ring), and stopping any does."""
+    told = hovering(40.0)
+    told.climb(HIGH_M + 0.5, rate_m_s=rate_m_s, throttle_pct=sinking_pct, mode="land")
+    told.for_s(0.3, throttle_pct=60, climb_m_s=-0.4)
+    for hover_pct in (52, 50, 50, 50):
+        told.for_s(0.4, throttle_pct=hover_pct, climb_m_s=0.0)
+    told.for_s(1, armed=False)
+    assert told.tracker.upset.disarmed
+
+
+def test_throttle_that_falls_in_a_long_hover_stands_on_nothing() -> None:
+    """A load is put down: a third less to carry, and still in the air when it is disarmed."""
+    told = hovering(40.0)
+    told.climb(HIGH_M + 0.5, rate_m_s=0.6, throttle_pct=50, mode="land")
+    told.for_s(20, throttle_pct=50, climb_m_s=0.0)
+    told.for_s(3, throttle_pct=38)
     told.for_s(1, armed=False)
     assert told.tracker.upset.disarmed
 

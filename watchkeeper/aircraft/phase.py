@@ -7,6 +7,7 @@ the phase follows, by the times of the samples.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Mapping
 from typing import ClassVar, Final
 
@@ -56,7 +57,14 @@ STILL_US: Final = 2 * US
 SETTLED_US: Final = US
 """A landing that stands this long on little throttle is over: some autopilots disarm 2 s after touching."""
 EASED: Final = 0.9
-"""Throttle that has come down to this part since it sank: in the air it would fall, so it stands."""
+"""Throttle that has come down to this part of what a slow descent took: in the air it would fall, so it stands.
+
+What it took is the least of its last `SLOW_SINK_US`, if it lasted for `STEADY_US`: a fast descent through its own
+wash takes more than a hover, and so does stopping one. For `EASING_US` only: a load may be put down in a hover.
+"""
+STEADY_US: Final = 1 * US
+SLOW_SINK_US: Final = 1_500_000
+EASING_US: Final = 6 * US
 STILL_CLIMB_M_S: Final = 0.3
 STILL_SPEED_M_S: Final = 0.6
 LOW_M: Final = 1.0
@@ -83,7 +91,7 @@ class PhaseTracker:
 
     __slots__ = (
         "_altitude_m", "_armed_us", "_asked", "_cut_us", "_ground_m", "_high", "_hover_us", "_landed_armed",
-        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_still_pct", "_still_us", "_told_us",
+        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_sinking", "_still_us", "_told_us",
         "now_us", "phase", "upset",
     )  # fmt: skip
 
@@ -101,7 +109,8 @@ class PhaseTracker:
         self._off_us = 0
         self._told_us: int | None = None
         self._still_us: int | None = None
-        self._still_pct: float | None = None
+        self._sinking: deque[tuple[int, float]] = deque()
+        """Times and throttles of its last slow sinking."""
         self._cut_us: int | None = None
         self._light_us: int | None = None
         self._hover_us: int | None = None
@@ -186,7 +195,7 @@ class PhaseTracker:
         elif self._to_be_asked(seen) and above_m is not None:
             self._asked = True
             throttle = seen.throttle_pct
-            eased = throttle is not None and throttle <= EASED * (self._still_pct or 0.0)
+            eased = throttle is not None and self._eased(throttle)
             hovered = throttle is not None and throttle >= HOVER_PCT and not eased
             settled_us = SETTLED_US if seen.lands and throttle is not None else STILL_US
             stood = above_m < DRIFT_M and self._held(self._still_us, settled_us) and not hovered
@@ -196,6 +205,15 @@ class PhaseTracker:
                 upset.disarmed = True
         if upset.stands:
             upset.look(seen, still=self._still_us is not None)
+
+    def _eased(self, throttle_pct: float) -> bool:
+        """Whether the throttle has come down since it sank, as on the ground only."""
+        if not self._sinking:
+            return False
+        first_us, last_us = self._sinking[0][0], self._sinking[-1][0]
+        if last_us - first_us < STEADY_US or self._seen.motion_us - last_us > EASING_US:
+            return False
+        return throttle_pct <= EASED * min(pct for _, pct in self._sinking)
 
     def _to_be_asked(self, seen: Seen) -> bool:
         """Whether it was disarmed and a height at the disarming has come."""
@@ -214,10 +232,12 @@ class PhaseTracker:
             still = -STILL_CLIMB_M_S <= climb <= STILL_CLIMB_M_S and (speed is None or speed < STILL_SPEED_M_S)
             light = throttle is not None and throttle < LIGHT_PCT and -FALL_M_S < climb < FALL_M_S and slow
             if not still:
-                # to stop sinking takes more throttle, not less; to stop a climb or a dash takes less
-                self._still_pct = throttle if climb < -STILL_CLIMB_M_S else None
-            elif self._still_us is None and throttle is not None and self._still_pct is not None:
-                self._still_pct = max(self._still_pct, throttle)
+                if throttle is None or not -FALL_M_S <= climb < -STILL_CLIMB_M_S:
+                    self._sinking.clear()
+                else:
+                    self._sinking.append((now_us, throttle))
+                    while now_us - self._sinking[0][0] > SLOW_SINK_US:
+                        self._sinking.popleft()
             self._still_us = (self._still_us or now_us) if still else None
             self._light_us = (self._light_us or now_us) if light else None
             self._sink_us = (self._sink_us or now_us) if climb < SINK_M_S and slow else None
