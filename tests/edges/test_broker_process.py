@@ -5,6 +5,7 @@ Sections in the tests are of MQTT 3.1.1 (OASIS Standard, 29 October 2014).
 
 from __future__ import annotations
 
+import asyncio
 import socket
 import struct
 import time
@@ -15,7 +16,9 @@ from pathlib import Path
 import pytest
 from paho.mqtt.enums import MQTTProtocolVersion
 
-from tests.edges.broker_parts import PATIENCE_S, Worker, clients, worker
+from tests.edges.broker_parts import PATIENCE_S, Worker, clients, free_port, worker
+from watchkeeper.edges.broker.access import Access
+from watchkeeper.edges.broker.core import Gate
 
 
 @pytest.fixture(scope="module")
@@ -261,3 +264,15 @@ def test_the_end_of_the_watch_frees_the_port_and_still_sends_its_will() -> None:
         with socket.socket() as again:
             again.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             again.bind(("127.0.0.1", running.port))
+
+
+async def test_a_starved_broker_still_sends_the_will() -> None:
+    """When it runs again after a long time its deadlines are past: turns of its loop count, not only the time."""
+    port, gate = free_port(), Gate(Access())
+    await gate.start("127.0.0.1", port)
+    with clients() as make:
+        one = await asyncio.to_thread(make, port, subscribe="#")
+        watch = await asyncio.to_thread(make, port, will=("status", b"lost"))
+        watch.vanish()
+        await gate.stop(0.0)
+        assert one.next("status").payload == b"lost"

@@ -29,6 +29,10 @@ REFUSED = 0x80
 """Return code of SUBACK (MQTT 3.1.1 section 3.9.3)."""
 
 _LISTENER = "default"
+_LAST_TURNS = 25
+"""Turns of the loop at the end: the will of a connection that breaks off takes about ten, and stands behind others."""
+_ACKNOWLEDGED_WITHIN_S = 2.0
+"""A client that never acknowledges holds the end up no longer."""
 
 
 class Core(Broker):  # type: ignore[misc]  # the library brings no types
@@ -45,6 +49,10 @@ class Core(Broker):  # type: ignore[misc]  # the library brings no types
     def room(self) -> bool:
         """Whether another message can be taken."""
         return self._broadcast_queue.qsize() < MAX_QUEUED and len(self._tasks_queue) < MAX_UNDER_WAY
+
+    def busy(self) -> bool:
+        """Whether a message is on its way, or not yet acknowledged by who asked for that."""
+        return not self._broadcast_queue.empty() or not all(task.done() for task in self._tasks_queue)
 
     async def _authenticate(self, session: Any, _listener: Any) -> bool:
         """Let everybody in: the gate has looked already, before anything was done in a client's name."""
@@ -139,10 +147,19 @@ class Gate:
         self._server = await asyncio.start_server(self._met, host, port)
 
     async def stop(self, last_words_s: float) -> None:
-        """Let nobody in any more, give the wills of who leaves now time to be sent, then end."""
+        """Let nobody in any more, give the wills of who leaves now time to be sent, then end.
+
+        A starved process gets no less of it: turns of the loop count as well as the time, and what is on its way
+        by then may still be acknowledged.
+        """
         if self._server is not None:
             self._server.close()
-        await asyncio.sleep(last_words_s)
+        for _ in range(_LAST_TURNS):
+            await asyncio.sleep(last_words_s / _LAST_TURNS)
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(_ACKNOWLEDGED_WITHIN_S):
+                while self.core.busy():
+                    await asyncio.sleep(last_words_s / _LAST_TURNS)
         for client in self._open:
             client.abort()
 
