@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from watchkeeper.aircraft.files import AircraftFile, load_aircraft_file, load_sortie_file
-from watchkeeper.aircraft.filetypes import Hold, HoverPower, Position, Wind
+from watchkeeper.aircraft.filetypes import Charged, Hold, HoverPower, Position, Wind
 from watchkeeper.errors import BadInputError
 
 # Invented; every key of the contract.
@@ -16,7 +16,8 @@ kind: multirotor
 rotors: {count: 6, diameter: 0.71 m}
 mass: {empty: 17 kg, maximum: 35 kg}
 packs: {chemistry: lipo, cells: 12, capacity: 22 Ah, count: 2, topology: parallel, resistance: 18 mohm,
-  cell_floor: 3.3 V, age: 80 cycles, monitors: {0: pack 1, 1: pack 2, 2: sum, 3: other}}
+  cell_floor: 3.3 V, age: 80 cycles, monitors: {0: pack 1, 1: pack 2, 2: sum, 3: other},
+  charged: [4.1 Ah from 3.98 V, 13.2 Ah from 3.76 V]}
 hover_power: 4.1 kW at 30 kg
 limits: {airspeed: 16 m/s, tilt: 30 deg, wind: 12 m/s, gust: 15 m/s, descent: 2 m/s}
 return: {height: 40 m, speed: 8 m/s, order: [climb, cruise, descend, hold, land], hold: 30 s at 8 m,
@@ -57,6 +58,7 @@ def test_aircraft_file_has_every_key_in_si_units() -> None:
     assert packs.resistance_ohm == pytest.approx(0.018)
     assert (packs.cell_floor_v, packs.age_cycles) == (3.3, 80)
     assert packs.monitors == {0: 1, 1: 2, 2: "sum", 3: "other"}
+    assert packs.charged == (Charged(4.1, 3.98), Charged(13.2, 3.76))
     assert file.hover_power == HoverPower(4100, 30)
     limits = file.limits
     assert (limits.airspeed_m_s, limits.tilt_deg, limits.wind_m_s, limits.gust_m_s, limits.descent_m_s) == (
@@ -145,6 +147,37 @@ BAD_AIRCRAFT = [
     (
         "packs: {monitors: pack 1}",
         "a.yaml:1:19: 'monitors' is not a group of keys and values; write it like {0: pack 1, 1: pack 2}",
+    ),
+    ("packs: {charged: [4.1 Ah from 3.98 V]}", "a.yaml:1:18: 'charged' needs the packs' capacity; add 'capacity'"),
+    (
+        "packs: {capacity: 22 Ah, charged: [4.1 Ah]}",
+        "a.yaml:1:36: '4.1 Ah' does not say from which voltage of a cell; write it like '4.1 Ah from 3.98 V'",
+    ),
+    (
+        "packs: {capacity: 22 Ah, charged: [3.98 V from 4.1 Ah]}",
+        "a.yaml:1:36: '3.98 V' is in V; give it in Ah",
+    ),
+    (
+        "packs: {capacity: 22 Ah, charged: [4.1 Ah from 47.8 V]}",
+        "a.yaml:1:36: '47.8 V' is too large; give at most 4.5 V",
+    ),
+    (
+        "packs: {capacity: 22 Ah, charged: 4.1 Ah from 3.98 V}",
+        "a.yaml:1:35: 'charged' is not a list; write it like [one, two]",
+    ),
+    (
+        "packs: {capacity: 22 Ah, charged: [23 Ah from 3.5 V]}",
+        "a.yaml:1:35: 23 Ah are more than a pack holds; state what went into one pack, and its capacity",
+    ),
+    (
+        "packs: {capacity: 22 Ah, charged: [9 Ah from 3.98 V, 4 Ah from 3.8 V]}",
+        "a.yaml:1:35: more was put back from 3.98 V than from 3.8 V; correct one of the two, or leave it out",
+    ),
+    (
+        "packs: {capacity: 22 Ah, charged: ["
+        + ", ".join(f"{n} Ah from {4.1 - 0.03 * n:.2f} V" for n in range(13))
+        + "]}",
+        "a.yaml:1:35: 'charged' has more than 12 points; keep those that lie apart",
     ),
     ("mass: {empty: 36 kg, maximum: 35 kg}", "a.yaml:1:15: empty mass is above the maximum mass; check both"),
     ("hover_power: {a: 1}", "a.yaml:1:14: 'hover_power' is not understood; write it like '4.1 kW at 30 kg'"),

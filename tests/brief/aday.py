@@ -20,6 +20,7 @@ from watchkeeper.estimate.home.power import PowerLearner, PowerModel
 from watchkeeper.estimate.home.returnplan import ReturnPlan, of_file
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.cell import PackState
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 CELLS = 12
 FLOOR_V = 3.3
@@ -66,7 +67,7 @@ class Everywhere(Today):
 
 def pack_state(ah: float = 22.0, ohm: float = 1e-9, charge: float = 1.0, cells: int = CELLS) -> PackState:
     """Return a new pack of a whole resistance."""
-    return PackState("lipo", cells, charge, ohm / cells, 1.0 / ah, 0.0)
+    return PackState(PUBLISHED["lipo"], cells, charge, ohm / cells, 1.0 / ah, 0.0)
 
 
 def supply(state: PackState, share: float, hover_w: float, doubtful: Sequence[PackState] = ()) -> Supply:

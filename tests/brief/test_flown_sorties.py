@@ -9,14 +9,13 @@ from __future__ import annotations
 import math
 from functools import cache
 
-import numpy as np
 import pytest
 
 from simulators.physics.cell import POUCH_22AH
 from tests.brief.aday import PUBLISHED_V
 from tests.brief.flights import Landing, Setting, fly
 from tests.brief.flown import LOW_M, NAMES, Sortie, clearance, on_plan_s, prepared, said, usual
-from watchkeeper.estimate.packs import cell, curve
+from watchkeeper.estimate.packs import curve
 
 SEEDS = (1, 2)
 DRAWN = 0.10
@@ -138,10 +137,7 @@ def test_stages_act_when_the_brief_says(name: str) -> None:
 def known_cell(monkeypatch: pytest.MonkeyPatch) -> None:
     """Reckon with the published cell that those flown here are like, not with the mean of four."""
     volts = PUBLISHED_V["Ecker 2015"]
-    monkeypatch.setitem(curve.CURVES, "lipo", volts)
-    grid = len(cell._TABLES["lipo"]) - 1
-    table = [float(np.interp(100.0 * i / grid, curve.CHARGE_PCT, volts)) for i in range(grid + 1)]
-    monkeypatch.setitem(cell._TABLES, "lipo", table)
+    monkeypatch.setitem(curve.PUBLISHED, "lipo", curve.Curve(volts, curve.APART_V["lipo"]))
 
 
 @pytest.mark.usefixtures("known_cell")

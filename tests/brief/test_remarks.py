@@ -33,6 +33,7 @@ from watchkeeper.brief.heights import return_height
 from watchkeeper.brief.make import Given, make
 from watchkeeper.brief.remarks import (
     battery_remarks,
+    cell_remarks,
     load_remarks,
     return_remarks,
     stage_remarks,
@@ -59,6 +60,15 @@ def test_load_over_the_greatest_mass() -> None:
     assert "At 38.0 kg it is 3.0 kg over its greatest mass of 35 kg" in said(found)
     assert load_remarks(carrier(), sortie(payload={"mass": "17 kg"})) == []
     assert load_remarks(None, sortie()) == []
+
+
+def test_cells_that_a_voltage_tells_too_little_of() -> None:
+    """A measured lithium ion cell, half used, was told 24 % too full (tests/estimate/test_real_cells.py)."""
+    ion = {"chemistry": "liion", "capacity": "22 Ah"}
+    assert "caution: packs: Lithium ion cells differ much" in said(cell_remarks(carrier(packs=ion)))
+    assert cell_remarks(carrier(packs=ion | {"charged": ["6 Ah from 3.9 V"]})) == []
+    assert cell_remarks(carrier()) == []
+    assert cell_remarks(None) == []
 
 
 def test_weather() -> None:

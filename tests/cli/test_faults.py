@@ -92,6 +92,17 @@ def test_a_condition_at_fault_is_named_to_the_column(
     assert said in line
 
 
+def test_a_resting_voltage_that_no_cell_shows_is_a_slip(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "heavy.yaml"
+    file.write_text("packs: {cells: 12, capacity: 22 Ah,\n  charged: [4.1 Ah from 3.98 V, 13.2 Ah from 3.30 V]}\n")
+    assert status("watch", "--aircraft", str(file)) == 2
+    line = one_line(capsys)
+    assert line.startswith(f"{file}:2:33: no lipo cell rests at 3.3 V there; ")
+    assert "what the charger then put into one pack" in line
+
+
 def test_an_unknown_key_is_named_with_the_nearest(pack: Path, capsys: pytest.CaptureFixture[str]) -> None:
     pack.write_text(PACK.format(when="wind.speed > 5 m/s").replace("    why:", "    whi:"), encoding="utf-8")
     assert status("watch", "--rules", str(pack)) == 2

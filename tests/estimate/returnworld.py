@@ -18,6 +18,7 @@ from watchkeeper.estimate.home.returning import LEAN_SHARE, NAMES, ReturnHome
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import BatteryEstimates, Supply
 from watchkeeper.estimate.packs.cell import PackState
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 STEP_S = 0.5
 FILE = load_aircraft_file(
@@ -104,7 +105,7 @@ class World:
         )
 
     def state(self, charge: float, cell_ohm: float | None = None) -> PackState:
-        return PackState("lipo", 12, charge, cell_ohm or self.cell_ohm, 1.0 / 22.0, 0.0)
+        return PackState(PUBLISHED["lipo"], 12, charge, cell_ohm or self.cell_ohm, 1.0 / 22.0, 0.0)
 
     def supply(self) -> Supply:
         """Return one of two equal packs with a charge and a resistance in doubt."""

@@ -5,21 +5,21 @@ from __future__ import annotations
 import pytest
 
 from watchkeeper.estimate.packs.charge import ChargeCount
-from watchkeeper.estimate.packs.curve import charge_at, rest_voltage_at
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 
 @pytest.mark.parametrize(("charge_pct", "volt"), [(100, 4.2), (80, 3.989), (50, 3.782), (20, 3.65), (0, 3.0)])
 def test_polymer_curve_is_the_mean_of_published_ones(charge_pct: float, volt: float) -> None:
     # of four parameter sets of pybamm, as test_curve derives it
-    assert rest_voltage_at(charge_pct) == volt
-    assert charge_at(volt) == pytest.approx(charge_pct)
+    assert PUBLISHED["lipo"].rest_voltage_at(charge_pct) == volt
+    assert PUBLISHED["lipo"].charge_at(volt) == pytest.approx(charge_pct)
 
 
 def test_curves_hold_at_their_ends_and_lie_in_order() -> None:
-    assert charge_at(5) == 100
-    assert charge_at(1) == 0
-    assert rest_voltage_at(90, "liion") == 4.097  # Chen 2020 (facts section 6)
-    assert rest_voltage_at(100, "lihv") == pytest.approx(4.35)
+    assert PUBLISHED["lipo"].charge_at(5) == 100
+    assert PUBLISHED["lipo"].charge_at(1) == 0
+    assert PUBLISHED["liion"].rest_voltage_at(90) == 4.097  # Chen 2020 (facts section 6)
+    assert PUBLISHED["lihv"].rest_voltage_at(100) == pytest.approx(4.35)
 
 
 def test_starts_from_rest_and_follows_the_counter() -> None:

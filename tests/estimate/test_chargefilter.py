@@ -13,7 +13,7 @@ from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import cholesky, is_covariance
 from watchkeeper.estimate.packs.cell import PackState
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
-from watchkeeper.estimate.packs.curve import rest_voltage_at, spread_at
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 FILE = "packs: {cells: 12, capacity: 22 Ah}"
 PACKS = Packs.model_validate({"cells": 12, "capacity": "22 Ah"})
@@ -79,8 +79,8 @@ def test_a_draw_is_the_filters_step_on_numpys_matrices(seed: int) -> None:
 
     step = used_ah * math.exp(x[3]) / 22.0
     keep = math.exp(-step / 0.5)
-    there_v = spread_at(100 * (0.55 - step))
-    grown = there_v / spread_at(55)  # a cell keeps by how many deviations it is off
+    there_v = PUBLISHED["lipo"].spread_at(100 * (0.55 - step))
+    grown = there_v / PUBLISHED["lipo"].spread_at(55)  # a cell keeps by how many deviations it is off
     jacobian = np.column_stack([(moved(x + d) - moved(x - d)) / 2e-6 for d in np.eye(4) * 1e-6])
     expected = jacobian @ p @ jacobian.T + np.diag([doubt**2, 0.0, (1 - keep**2) * there_v**2, 0.0])
     filter_.draw(used_ah, doubt)
@@ -102,7 +102,7 @@ def test_a_voltage_is_the_filters_step_on_numpys_matrices(seed: int) -> None:
 
     def volt(state: np.ndarray) -> float:
         """Return the curve and its error, less a drop through three settled resistances."""
-        rest_v = rest_voltage_at(100 * state[0])
+        rest_v = PUBLISHED["lipo"].rest_voltage_at(100 * state[0])
         ohm = fast * (1 + 0.4 * math.exp((0.10 - charge) / 0.06)) * math.exp(state[1])
         return float(rest_v + state[2] - ohm * 60.0 * 1.65)
 
@@ -122,7 +122,7 @@ def test_the_doubtful_states_are_the_columns_of_the_covariance() -> None:
     middle = filter_.state()
 
     def vector(s: PackState) -> np.ndarray:
-        curve_v = s.curve_off * spread_at(100 * s.charge)
+        curve_v = s.curve_off * PUBLISHED["lipo"].spread_at(100 * s.charge)
         return np.array([s.charge, math.log(s.cell_ohm), curve_v, math.log(s.per_ah)])
 
     off = [vector(s) - vector(middle) for s in filter_.doubtful()]
@@ -242,7 +242,7 @@ def test_usable_charge_ends_where_the_oracle_falls_under_the_floor() -> None:
     Its cell has the mean curve, so that what is judged is where the power cannot be held.
     """
     bench = Bench(FILE)
-    mean_v = [rest_voltage_at(100 * z) for z in CHARGE]
+    mean_v = [PUBLISHED["lipo"].rest_voltage_at(100 * z) for z in CHARGE]
     above_v = np.subtract(mean_v, REST_V).tolist()
     flight = [s for s in thevenin(0.95, flown_a(500), above_v=above_v) if s.time_s < 500]
     fly(bench, flight, gauge_pct=95.0)

@@ -24,7 +24,7 @@ from watchkeeper.estimate.home.power import PowerLearner, PowerModel, Seen
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
-from watchkeeper.estimate.packs.curve import spread_at
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 PLAN = ReturnPlan(speed_m_s=8.0, hold_s=30.0, hold_m=8.0, airspeed_m_s=16.0)
 FLOOR_V = 3.3
@@ -118,7 +118,7 @@ def drawn(of: Situation, count: int) -> tuple[np.ndarray, np.ndarray, Answer]:
             charge=float(min(1.0, z)),
             cell_ohm=float(warm * math.exp(r)),
             per_ah=math.exp(k) / 22.0,
-            curve_off=float(b) / spread_at(100.0 * min(1.0, z)),
+            curve_off=float(b) / PUBLISHED["lipo"].spread_at(100.0 * min(1.0, z)),
         )
         model = PowerModel(*(math.exp(v) for v in power_x[i]))
         wind = HomeWind(math.hypot(heads[i], of.wind.cross_m_s), float(heads[i]), of.wind.cross_m_s)

@@ -15,6 +15,7 @@ from watchkeeper.estimate.home.power import PowerModel
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.cell import PackState
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 solve_ivp: Any = importlib.import_module("scipy.integrate").solve_ivp  # comes without types
 brentq: Any = importlib.import_module("scipy.optimize").brentq
@@ -113,7 +114,7 @@ def test_power_of_that_return_by_the_published_formulas() -> None:
 
 def test_charge_and_voltages_of_that_return_by_kirchhoff() -> None:
     """Half of a two-pack aircraft's power out of one pack at 60 %, integrated by scipy."""
-    state = PackState("lipo", CELLS, 0.60, CELL_OHM, 1.0 / CAPACITY_AH, 0.0)
+    state = PackState(PUBLISHED["lipo"], CELLS, 0.60, CELL_OHM, 1.0 / CAPACITY_AH, 0.0)
     empty = state.empty(2000.0, FLOOR_V)
     # where 2000 W pull a cell to the floor: by scipy's root finder
     exact_empty = brentq(lambda z: cell_v(z, 2000.0) - FLOOR_V, 0.01, 0.5)

@@ -10,7 +10,7 @@ from pymavlink import mavutil
 
 from tests.conftest import RequireData
 from tests.estimate.packflight import CHARGE, REST_V
-from watchkeeper.estimate.packs.curve import fall_at
+from watchkeeper.estimate.packs.curve import PUBLISHED
 from watchkeeper.estimate.packs.loadline import LoadLine
 
 CELLS = 12
@@ -52,7 +52,7 @@ def fly(
             cell_v = thevenin_cell_v(66, flown_s) - (current_a - 66) * R0_OHM
         cell_v -= fault_v if time_s >= fault_at else 0
         charge_pct = 98 - 66 * flown_s / 36 / CAPACITY_AH
-        fall_v_ah = fall_at(charge_pct) * 100 / CAPACITY_AH if counted else 0.0
+        fall_v_ah = PUBLISHED["lipo"].fall_at(charge_pct) * 100 / CAPACITY_AH if counted else 0.0
         line.update(cell_v * CELLS, current_a, round(time_s * 1e6) + 1, fall_v_ah)
         sags.append(line.sag_v / CELLS)
     return sags

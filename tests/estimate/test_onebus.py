@@ -15,9 +15,10 @@ from simulators.physics.packs import Pack, PackBank, PackModel
 from tests.estimate.packflight import GROUND_S, Bench
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import is_covariance
-from watchkeeper.estimate.packs.chargefilter import SCALE, ChargeFilter
-from watchkeeper.estimate.packs.curve import fall_at
+from watchkeeper.estimate.packs.chargefilter import ChargeFilter
+from watchkeeper.estimate.packs.curve import PUBLISHED
 from watchkeeper.estimate.packs.onebus import APART_V, MOST_APART, OnBus, lean
+from watchkeeper.estimate.packs.packtoday import SCALE
 
 FILE = "packs: {cells: 12, capacity: 22 Ah, count: 2, topology: TOPOLOGY, age: 0 cycles, resistance: 15 mohm}"
 SEEDS = range(8)
@@ -107,13 +108,13 @@ def counting(charge: float, drawn: float) -> ChargeFilter:
 
 
 def on_bus(*filters: ChargeFilter, amps: float = 50.0) -> list[OnBus]:
-    return [OnBus(one, "lipo", amps) for one in filters]
+    return [OnBus(one, amps) for one in filters]
 
 
 def test_two_packs_as_numpy_has_it() -> None:
     one, two = counting(0.42, 0.55), counting(0.37, 0.5)
     middle_pct = 50.0 * (one.counted + two.counted)
-    slope = 100.0 * fall_at(middle_pct)
+    slope = 100.0 * PUBLISHED["lipo"].fall_at(middle_pct)
     own = np.array([one.own_error().charge, two.own_error().charge])
     assert own == pytest.approx([0.55 * SCALE, 0.5 * SCALE], rel=1e-6)
     apart = (one.drop_v(50.0) - two.drop_v(50.0)) / slope
@@ -150,7 +151,9 @@ def test_nothing_enters_the_count_however_often_it_is_told() -> None:
 def test_packs_that_are_no_two_of_one_make_pull_less() -> None:
     """A gap of five deviations moves a quarter as far as one that counts in full: 1 / (5 / 2.5)^2."""
     near, far = counting(0.52, 0.5), counting(0.50, 0.5)
-    deviation = float(np.hypot(near.own_error().charge, APART_V / (100.0 * fall_at(51.0)) / np.sqrt(2.0)))
+    deviation = float(
+        np.hypot(near.own_error().charge, APART_V / (100.0 * PUBLISHED["lipo"].fall_at(51.0)) / np.sqrt(2.0))
+    )
     far._x[0], near._x[0] = 0.5 - 5.0 * deviation, 0.5 + 5.0 * deviation
     part = near.own_error().charge ** 2 / deviation**2
     lean(on_bus(near, far))

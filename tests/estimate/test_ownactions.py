@@ -14,6 +14,7 @@ from watchkeeper.aircraft.vocabulary import LowStage, Setting, Settings, Status
 from watchkeeper.estimate.home.lowstages import LONGEST_S, Gauge, bus_v, coming, past, reaches, uncertain
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.cell import PackState
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 ERRORS = {"monitor": None, "errors": None, "gusts_m_s": 5.0, "wind_m_s": 4.0}
 """Drawn errors of monitors and sensors, and a moderate wind with its gusts."""
@@ -149,7 +150,7 @@ def test_settings_never_seen_are_blind() -> None:
 
 
 # By hand, on a pack of two with 20 Ah each at half charge: 12 cells of 3.782 V, 1.5 mohm a cell, 40 A in all.
-STATE = PackState("lipo", 12, 0.5, 0.0015, 1.0 / 20.0, 0.0)
+STATE = PackState(PUBLISHED["lipo"], 12, 0.5, 0.0015, 1.0 / 20.0, 0.0)
 SUPPLIES = [Supply(STATE, list, 0.5, 0.08, 3.3, 900.0)] * 2
 SETTINGS = read_settings(0, None, {"return.order": 123456.0})
 

@@ -16,6 +16,7 @@ from watchkeeper.estimate.packs.cell import (
     temperature_factor,
     usable,
 )
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 solve_ivp: Any = importlib.import_module("scipy.integrate").solve_ivp
 brentq: Any = importlib.import_module("scipy.optimize").brentq
@@ -26,7 +27,7 @@ CHEN_V = (2.5, 3.109, 3.296, 3.485, 3.581, 3.667, 3.751, 3.841, 3.948, 4.042, 4.
 
 
 def pack(charge: float = 0.6, cell_ohm: float = 2e-3, **more: Any) -> PackState:
-    return PackState("lipo", 12, charge, cell_ohm, 1 / 22, 0.0)._replace(**more)
+    return PackState(PUBLISHED["lipo"], 12, charge, cell_ohm, 1 / 22, 0.0)._replace(**more)
 
 
 def at_rest(rest_v: float, ohm: float) -> tuple[PackState, float]:
@@ -68,7 +69,7 @@ def test_more_than_it_can_give_is_no_voltage() -> None:
 def test_rest_voltage_is_the_published_one_between_its_points_too(
     chemistry: str, volts: tuple[float, ...]
 ) -> None:
-    state = pack(chemistry=chemistry)
+    state = pack(curve=PUBLISHED[chemistry])
     for charge_pct, volt in zip(CHARGE_PCT, volts, strict=True):
         assert state.open_v(charge_pct / 100) == pytest.approx(volt, abs=1e-9)
     for low in range(11):

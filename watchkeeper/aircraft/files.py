@@ -7,12 +7,14 @@ the attribute's name. Everything may be left out; an attribute of None means "no
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
 from watchkeeper.aircraft.catalogue import MAX_PACKS
 from watchkeeper.aircraft.filetypes import (
+    ChargedField,
     EmergenciesField,
     FileModel,
     HoldField,
@@ -33,6 +35,10 @@ from watchkeeper.aircraft.polygon import crosses_itself
 
 MOST_CORNERS = 4000
 """Of one area; the border of a state has no more on a map of its size."""
+MOST_CHARGED = 12
+"""Measured points of a cell: more tell nothing new."""
+READ_V = 0.03
+"""By so much two readings of a resting cell may contradict each other and be taken all the same."""
 Monitor = int | Literal["sum", "other"]
 """What a battery instance measures: a pack's number (from 1), the sum of the packs, or no flight battery."""
 
@@ -107,7 +113,25 @@ class Packs(FileModel):
     age_cycles: Annotated[float | None, quantity("cycles", least=0, most=10_000)] = Field(
         default=None, alias="age"
     )
+    charged: tuple[ChargedField, ...] = ()
+    """What the charger put back, from which resting voltage of a cell: the crew's own measure of its cells."""
     monitors: Annotated[dict[int, Monitor], BeforeValidator(_monitors)] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _charged_as_cells_are(self) -> Self:
+        if self.charged and self.capacity_ah is None:
+            refuse("'charged' needs the packs' capacity", "add 'capacity'", key="charged")
+        for one in self.charged:
+            if self.capacity_ah is not None and one.ah > self.capacity_ah:
+                do = "state what went into one pack, and its capacity"
+                refuse(f"{one.ah:g} Ah are more than a pack holds", do, key="charged")
+        if len(self.charged) > MOST_CHARGED:
+            refuse(f"'charged' has more than {MOST_CHARGED} points", "keep those that lie apart", key="charged")
+        for one, more in pairwise(sorted(self.charged)):
+            if more.cell_v > one.cell_v + READ_V:
+                what = f"more was put back from {more.cell_v:g} V than from {one.cell_v:g} V"
+                refuse(what, "correct one of the two, or leave it out", key="charged")
+        return self
 
     @model_validator(mode="after")
     def _monitors_within_count(self) -> Self:

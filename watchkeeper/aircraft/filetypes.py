@@ -57,6 +57,13 @@ class Hold(NamedTuple):
     height_m: float | None
 
 
+class Charged(NamedTuple):
+    """What a charger put back, Ah, into a pack whose cells had rested at a voltage, V."""
+
+    ah: float
+    cell_v: float
+
+
 def refuse(what: str, do: str, *, key: str = "") -> NoReturn:
     """Raise the error of a check; `key` names the member of the checked part that is at fault."""
     raise PydanticCustomError("fault", "{what}", {"what": what, "do": do, "key": key})
@@ -161,6 +168,14 @@ def _hold(value: Any) -> Hold:
     return Hold(_measure(time, "s", 0, 3600, None), height_m)
 
 
+def _charged(value: Any) -> Charged:
+    example = "4.1 Ah from 3.98 V"
+    ah, volts = _two(value, "from", example)
+    if volts is None:
+        refuse(f"'{value}' does not say from which voltage of a cell", f"write it like '{example}'")
+    return Charged(_measure(ah, "Ah", 0, 1000, None), _measure(volts, "V", 2, 4.5, None))
+
+
 def _settings(value: Any) -> dict[str, str]:
     if not isinstance(value, dict):
         refuse("is not a group of keys and values", "write it like {cell_floor: 3.3 V}")
@@ -202,6 +217,7 @@ PositionField = Annotated[Position, BeforeValidator(_position)]
 WindField = Annotated[Wind, BeforeValidator(_wind)]
 HoverPowerField = Annotated[HoverPower, BeforeValidator(_hover_power)]
 HoldField = Annotated[Hold, BeforeValidator(_hold)]
+ChargedField = Annotated[Charged, BeforeValidator(_charged)]
 SettingsField = Annotated[dict[str, str], BeforeValidator(_settings)]
 """Values for the rule packs by name, not parsed yet."""
 EmergenciesField = Annotated[dict[str, str], BeforeValidator(_emergencies)]

@@ -20,7 +20,7 @@ from watchkeeper.estimate.home.rotorcraft import GRAVITY
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.cell import PackState, temperature_factor
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
-from watchkeeper.estimate.packs.curve import rest_voltage_at
+from watchkeeper.estimate.packs.owncurve import curve_of
 from watchkeeper.estimate.packs.pack import FLOORS_V
 
 UNTOLD_HEIGHT_M: Final = 10.0
@@ -130,7 +130,7 @@ def _bounded_by_gusts(wind: WindState | None, sortie: SortieFile) -> WindState |
 
 def full_v(packs: Packs) -> float:
     """Return a pack's voltage at rest when it is full, V (4.2 V a cell; 4.35 V of high-voltage ones)."""
-    return (packs.cells or 0) * rest_voltage_at(100.0, packs.chemistry)
+    return (packs.cells or 0) * curve_of(packs).rest_voltage_at(100.0)
 
 
 def _supplies(packs: Sequence[Packs], hover_w: float, degc: float | None) -> list[Supply]:

@@ -27,6 +27,7 @@ from watchkeeper.brief.radio import radio_at, why_no_radio
 from watchkeeper.brief.reach import contour, left_at_pct, point_reaches
 from watchkeeper.brief.remarks import (
     battery_remarks,
+    cell_remarks,
     load_remarks,
     return_remarks,
     settings_remarks,
@@ -237,6 +238,7 @@ def _said(
     """Return what all parts have to say."""
     found = [
         *load_remarks(given.file, given.sortie),
+        *cell_remarks(given.file),
         *weather_remarks(given.file, given.sortie, flight),
         *return_remarks(plan),
     ]

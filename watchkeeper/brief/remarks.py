@@ -30,6 +30,14 @@ def load_remarks(file: AircraftFile | None, sortie: SortieFile) -> list[Remark]:
     return [Remark("warning", "load", what, f"Take at least {over_kg:.1f} kg off")]
 
 
+def cell_remarks(file: AircraftFile | None) -> list[Remark]:
+    """Return what is to be said of cells whose voltage tells too little."""
+    if file is None or file.packs.chemistry != "liion" or file.packs.charged:
+        return []
+    what = "Lithium ion cells differ much: half-used packs may hold a fifth of their charge less than is told"
+    return [Remark("caution", "packs", what, "Take off with full packs, or note 'charged' in the aircraft file")]
+
+
 def weather_remarks(file: AircraftFile | None, sortie: SortieFile, flight: Today | None) -> list[Remark]:
     """Return what is to be said of wind, gusts and temperature."""
     weather = sortie.weather

@@ -25,7 +25,6 @@ from watchkeeper.estimate.home.homeway import Leg
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
 from watchkeeper.estimate.packs.cell import PackState
-from watchkeeper.estimate.packs.curve import rest_voltage_at, spread_at
 from watchkeeper.estimate.packs.packtoday import rated_ah
 
 _HALVINGS: Final = 11
@@ -200,8 +199,8 @@ def read_by_voltage(
     read_v, least, high = state.open_v(charge), 0.0, charge
     for _ in range(_HALVINGS):
         middle = 0.5 * (least + high)
-        error_v = math.hypot(BOUND * spread_at(100.0 * middle, state.chemistry), less_v, power_v)
-        if rest_voltage_at(100.0 * middle, state.chemistry) + error_v < read_v:
+        error_v = math.hypot(BOUND * state.curve.spread_at(100.0 * middle), less_v, power_v)
+        if state.curve.rest_voltage_at(100.0 * middle) + error_v < read_v:
             least = middle
         else:
             high = middle

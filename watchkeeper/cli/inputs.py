@@ -13,6 +13,7 @@ from watchkeeper.documents import parse_document
 from watchkeeper.edges.ledger_file import read_ledger_file
 from watchkeeper.edges.pack_files import PackFiles
 from watchkeeper.errors import BadInputError, Fault, bad_input
+from watchkeeper.estimate.packs.owncurve import unlikely
 from watchkeeper.resources import shipped_rules
 from watchkeeper.rules.load import RuleSet, load_packs
 
@@ -74,14 +75,31 @@ def pack_files(paths: Sequence[Path], *, only: bool = False) -> PackFiles:
 
 def load_crew_files(aircraft: Sequence[Path], sortie: Path | None) -> tuple[list[AircraftFile], SortieFile | None]:
     """Return the aircraft files and the sortie file; a sortie brings the aircraft file that it names."""
-    files = [load_aircraft_file(read_text(path, "aircraft file"), str(path)) for path in aircraft]
+    files = [_aircraft_file(path) for path in aircraft]
     if sortie is None:
         return files, None
     flight = load_sortie_file(read_text(sortie, "sortie file"), str(sortie))
     if flight.aircraft is not None and not files:
         named = sortie.parent / flight.aircraft
-        files = [load_aircraft_file(read_text(named, "aircraft file"), str(named))]
+        files = [_aircraft_file(named)]
     return files, flight
+
+
+def _aircraft_file(path: Path) -> AircraftFile:
+    text = read_text(path, "aircraft file")
+    file = load_aircraft_file(text, str(path))
+    document = parse_document(text, str(path))
+    faults = [
+        document.fault(
+            ("packs", "charged", i),
+            f"no {file.packs.chemistry} cell rests at {file.packs.charged[i].cell_v:g} V there",
+            "correct it: a rested cell's voltage, and what the charger then put into one pack",
+        )
+        for i in unlikely(file.packs)
+    ]
+    if faults:
+        raise BadInputError(faults)
+    return file
 
 
 class FoundLedger(NamedTuple):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 Matrix = list[list[float]]
 
@@ -27,6 +28,17 @@ def cholesky(p: Matrix) -> Matrix:
             rest = p[i][j] - sum(low[i][k] * low[j][k] for k in range(j))
             low[i][j] = rest / low[j][j] if low[j][j] > 0.0 else 0.0
     return low
+
+
+def solved(low: Matrix, right: Sequence[float]) -> list[float]:
+    """Return x of L L' x = right, by a lower factor without zeros on its diagonal."""
+    n = len(low)
+    x = list(right)
+    for i in range(n):
+        x[i] = (x[i] - sum(low[i][k] * x[k] for k in range(i))) / low[i][i]
+    for i in reversed(range(n)):
+        x[i] = (x[i] - sum(low[k][i] * x[k] for k in range(i + 1, n))) / low[i][i]
+    return x
 
 
 def is_covariance(p: Matrix, most: float) -> bool:

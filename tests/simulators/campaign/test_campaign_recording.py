@@ -15,8 +15,10 @@ import pytest
 from simulators.campaign.knowledge import LEVELS, write
 from simulators.campaign.record import TAIL_S, Flown, fly
 from simulators.campaign.watch import _columns, listen
+from simulators.physics.cell import CELLS
 from tests.simulators.campaign.campaigning import FULL, LEAST, drawn
 from watchkeeper.aircraft.files import load_aircraft_file
+from watchkeeper.estimate.packs.owncurve import unlikely
 from watchkeeper.link.framing import GOOD, Framer
 from watchkeeper.link.recording import RecordingReader
 
@@ -156,6 +158,27 @@ def test_both_levels_of_knowledge_are_good_aircraft_files(tmp_path: Path) -> Non
     assert (least.packs.cells, least.packs.capacity_ah) == (12, 22.0)
     assert least.hover_power is None
     assert least.return_.height_m is None
+    assert least.packs.charged == ()
+
+
+@pytest.mark.parametrize("cell", CELLS)
+def test_what_a_crew_notes_of_its_cells_is_what_they_show(tmp_path: Path, cell: str) -> None:
+    """Within three deviations of a voltmeter, a charger and their last digits; another flight, another noting."""
+    keys = {"charge_pct": 90, "cycles": 200, "cell": cell, "capacity_part": 0.96}
+    one = drawn(packs=[keys, keys])
+    noted = []
+    for flight in (one, replace(one, number=one.number + 1)):
+        text = write(flight, tmp_path)[FULL].read_text(encoding="utf-8")
+        noted.append(load_aircraft_file(text, "full").packs)
+    assert noted[0].charged != noted[1].charged
+    holds_ah = 0.96 * CELLS[cell].aged_capacity_ah(200)
+    for packs in noted:
+        assert len(packs.charged) == 5
+        assert unlikely(packs) == []
+        for ah, cell_v in packs.charged:
+            charge = 1.0 - ah / holds_ah
+            volt, slope_v = CELLS[cell].open_circuit(charge)[:2]
+            assert abs(cell_v - volt) < 0.005 + 3.0 * math.hypot(0.005, 0.01 * (1.0 - charge) * slope_v)
 
 
 def test_the_full_file_states_what_is_set_and_an_old_one_what_was(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ import pytest
 from simulators.physics.cell import CELLS, EVEN, GRID, POUCH_22AH, CellModel, broken_line, sampled
 from simulators.physics.packs import Pack, PackModel
 from tests.estimate.publishedcells import rest_v
-from watchkeeper.estimate.packs.curve import rest_voltage_at
+from watchkeeper.estimate.packs.curve import PUBLISHED
 
 # The cell of facts section 6 (pybamm): its curve, charge against voltage.
 CHARGE = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
@@ -126,7 +126,12 @@ def test_shipped_curve_has_the_shape_of_a_pouch_cell() -> None:
     # Not the curve of the estimates in another dress: some of it more than 10 mV either way.
     assert min(apart_mv.values()) < -10
     assert max(apart_mv[z] for z in CHARGE if z >= 0.1) > 10
-    assert max(abs(POUCH_22AH.open_circuit(z / 100)[0] - rest_voltage_at(z)) for z in range(10, 101)) > 0.02
+    assert (
+        max(
+            abs(POUCH_22AH.open_circuit(z / 100)[0] - PUBLISHED["lipo"].rest_voltage_at(z)) for z in range(10, 101)
+        )
+        > 0.02
+    )
     # facts section 6: 30 to 60 % of charge spans about 0.11 V; this cell 0.137 V.
     assert POUCH_22AH.open_circuit(0.6)[0] - POUCH_22AH.open_circuit(0.3)[0] == pytest.approx(0.11, abs=0.03)
     assert POUCH_22AH.open_circuit(1.0)[0] == pytest.approx(4.19, abs=2e-3)
@@ -145,7 +150,10 @@ def test_the_other_kinds_are_cells_as_published(kind: str, published: str) -> No
     assert np.max(np.abs(told - rest_v(published, charges))) < 0.012
     assert min(cell.slope_v) > 0
     # and not what the estimates take any cell for
-    assert max(abs(v - rest_voltage_at(100 * z)) for z, v in zip(charges, told, strict=True)) > 0.015
+    assert (
+        max(abs(v - PUBLISHED["lipo"].rest_voltage_at(100 * z)) for z, v in zip(charges, told, strict=True))
+        > 0.015
+    )
     # they differ in their curve only
     assert replace(cell, ocv_v=POUCH_22AH.ocv_v) == POUCH_22AH
 

@@ -30,7 +30,7 @@ REFUSED = 0x80
 
 _LISTENER = "default"
 _LAST_TURNS = 25
-"""Turns of the loop at the end: the will of a connection that breaks off takes about ten, and stands behind others."""
+"""Turns of the loop at the end: the will of a connection that breaks off takes about ten, and waits for others."""
 _ACKNOWLEDGED_WITHIN_S = 2.0
 """A client that never acknowledges holds the end up no longer."""
 
@@ -50,9 +50,11 @@ class Core(Broker):  # type: ignore[misc]  # the library brings no types
         """Whether another message can be taken."""
         return self._broadcast_queue.qsize() < MAX_QUEUED and len(self._tasks_queue) < MAX_UNDER_WAY
 
-    def busy(self) -> bool:
-        """Whether a message is on its way, or not yet acknowledged by who asked for that."""
-        return not self._broadcast_queue.empty() or not all(task.done() for task in self._tasks_queue)
+    async def delivered(self, within_s: float) -> None:
+        """Wait until every message on its way is acknowledged by who asked for that, but not for longer."""
+        under_way = [task for task in self._tasks_queue if not task.done()]
+        if under_way:
+            await asyncio.wait(under_way, timeout=within_s)
 
     async def _authenticate(self, session: Any, _listener: Any) -> bool:
         """Let everybody in: the gate has looked already, before anything was done in a client's name."""
@@ -156,10 +158,7 @@ class Gate:
             self._server.close()
         for _ in range(_LAST_TURNS):
             await asyncio.sleep(last_words_s / _LAST_TURNS)
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(_ACKNOWLEDGED_WITHIN_S):
-                while self.core.busy():
-                    await asyncio.sleep(last_words_s / _LAST_TURNS)
+        await self.core.delivered(_ACKNOWLEDGED_WITHIN_S)
         for client in self._open:
             client.abort()
 

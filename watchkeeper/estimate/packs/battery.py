@@ -227,7 +227,7 @@ class BatteryEstimates:
             kept.lean(None)
             on_it = i not in self._carrying.out and one.known and not one.wrong_current
             if on_it and current_a is not None and self._each.topology == "parallel":
-                on_bus.append(OnBus(kept, self._each.chemistry, current_a))
+                on_bus.append(OnBus(kept, current_a))
         lean(on_bus)
 
     def _judge(self, now_us: int) -> None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from typing import Final, NamedTuple
 
-from watchkeeper.estimate.packs.curve import CURVES, rest_voltage_at, spread_at
+from watchkeeper.estimate.packs.curve import CURVE_MEMORY, GRID, Curve
 
 ACTIVATION_K: Final = 2600.0
 REFERENCE_K: Final = 298.15
@@ -29,27 +29,10 @@ RESISTANCE_CAPACITY: Final = 0.033
 _RISE: Final = 0.4
 _RISE_AT: Final = 0.10
 _RISE_OVER: Final = 0.06
-CURVE_MEMORY: Final = 0.5
-"""Of full charge: over so much a cell's curve keeps being off to the same side. Of the published cells (`curve`)
-those that lie high at a tenth of the charge lie high up to nine tenths."""
 _HALVINGS: Final = 11
 """To a two thousandth of the charge, or better."""
 _USUALLY_UNDER: Final = 0.25
 _STEPS_CHARGE: Final = 0.05
-
-
-_GRID: Final = 400
-_TABLES: Final = {
-    chemistry: [
-        *(rest_voltage_at(100.0 * i / _GRID, chemistry) for i in range(_GRID + 1)),
-        rest_voltage_at(100.0, chemistry),
-    ]
-    for chemistry in CURVES
-}
-"""The curves in even steps, for a forecast asks thousands of times; their corners lie on the grid."""
-_SPREADS: Final = {
-    chemistry: [spread_at(100.0 * i / _GRID, chemistry) for i in range(_GRID + 1)] for chemistry in CURVES
-}
 
 
 def charge_factor(charge: float) -> float:
@@ -57,7 +40,7 @@ def charge_factor(charge: float) -> float:
     return 1.0 + _RISE * math.exp((_RISE_AT - max(0.0, charge)) / _RISE_OVER)
 
 
-_CHARGE_FACTORS: Final = [charge_factor(i / _GRID) for i in range(_GRID + 2)]
+_CHARGE_FACTORS: Final = [charge_factor(i / GRID) for i in range(GRID + 2)]
 """In the same steps: within a ten-thousandth."""
 
 
@@ -82,10 +65,10 @@ class PackState(NamedTuple):
 
     `charge` is a part (0 to 1) of what it holds at its age; `cell_ohm` a cell's settled resistance at mid
     charge and today's temperature; `per_ah` the part that one Ah, as its monitor measures it, draws; `curve_off`
-    by how many deviations (`spread_at`) a cell's curve lies above the published one here.
+    by how many deviations (`Curve.spread_at`) a cell lies above its curve here.
     """
 
-    chemistry: str
+    curve: Curve
     cells: int
     charge: float
     cell_ohm: float
@@ -99,24 +82,24 @@ class PackState(NamedTuple):
 
     def open_v(self, charge: float) -> float:
         """Return a cell's voltage at rest, V, at another charge; what the curve is off by fades with distance."""
-        x = _GRID * charge if 0.0 < charge < 1.0 else 0.0 if charge <= 0.0 else float(_GRID)
+        x = GRID * charge if 0.0 < charge < 1.0 else 0.0 if charge <= 0.0 else float(GRID)
         i = int(x)
-        table = _TABLES[self.chemistry]
+        table = self.curve.fine_v
         low_v = table[i]
         rest_v = low_v + (table[i + 1] - low_v) * (x - i)
         off = self.curve_off
         if off == 0.0:
             return rest_v
-        return rest_v + off * _SPREADS[self.chemistry][i] * math.exp(-abs(charge - self.charge) / CURVE_MEMORY)
+        return rest_v + off * self.curve.fine_spread_v[i] * math.exp(-abs(charge - self.charge) / CURVE_MEMORY)
 
     def bend_v(self, charge: float) -> float:
         """Return by how much a cell's voltage at rest at another charge may be off what `open_v` says, V.
 
         One deviation of what the curve's error, as it is here, may have become on the way there.
         """
-        x = min(_GRID, max(0, int(charge * _GRID)))
+        x = min(GRID, max(0, int(charge * GRID)))
         way = abs(charge - self.charge)
-        return _SPREADS[self.chemistry][x] * math.sqrt(1.0 - math.exp(-2.0 * way / CURVE_MEMORY))
+        return self.curve.fine_spread_v[x] * math.sqrt(1.0 - math.exp(-2.0 * way / CURVE_MEMORY))
 
     def cell_v(self, charge: float, power_w: float) -> float:
         """Return a cell's settled voltage under a constant power of the pack, V; 0 where it cannot give it.
@@ -124,15 +107,15 @@ class PackState(NamedTuple):
         V = (E + sqrt(E^2 - 4 R P)) / 2, the larger root of P = V (E - V) / R.
         """
         # as `open_v` and `charge_factor`, written out: a forecast comes through here thousands of times a second
-        chemistry, cells, here, cell_ohm, _, off = self
-        x = _GRID * charge if 0.0 < charge < 1.0 else 0.0 if charge <= 0.0 else float(_GRID)
+        curve, cells, here, cell_ohm, _, off = self
+        x = GRID * charge if 0.0 < charge < 1.0 else 0.0 if charge <= 0.0 else float(GRID)
         i = int(x)
         part = x - i
-        table = _TABLES[chemistry]
+        table = curve.fine_v
         open_v = table[i]
         open_v += (table[i + 1] - open_v) * part
         if off != 0.0:
-            open_v += off * _SPREADS[chemistry][i] * math.exp(-abs(charge - here) / CURVE_MEMORY)
+            open_v += off * curve.fine_spread_v[i] * math.exp(-abs(charge - here) / CURVE_MEMORY)
         factor = _CHARGE_FACTORS[i]
         factor += (_CHARGE_FACTORS[i + 1] - factor) * part
         square = open_v * open_v - 4.0 * cell_ohm * factor * power_w / cells

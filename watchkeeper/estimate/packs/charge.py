@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from watchkeeper.estimate.packs.curve import charge_at
+from watchkeeper.estimate.packs.curve import PUBLISHED, Curve
 
 REST_RATE: Final = 0.2  # of the capacity an hour: avionics alone draw less, motors at idle about as much
 REST_DOUBT_V: Final = 0.05  # two standard deviations of one sample of a cell's voltage
@@ -35,7 +35,7 @@ _SMOOTH_S: Final = 20.0  # gusts and corrections average out over this; a change
 class ChargeCount:
     """Counts one pack's charge. `start` says what the count began from."""
 
-    def __init__(self, capacity_ah: float | None, chemistry: str = "lipo") -> None:
+    def __init__(self, capacity_ah: float | None, curve: Curve = PUBLISHED["lipo"]) -> None:
         self.capacity_ah = capacity_ah
         self.start: str | None = None
         """"rest", "gauge", "load", or None before the first sample."""
@@ -45,7 +45,7 @@ class ChargeCount:
         """Drawn in all since the count began."""
         self.begun = 0
         """How often the count began."""
-        self._chemistry = chemistry
+        self._curve = curve
         self._left_ah = 0.0
         self._counted = False
         self._told_us = 0
@@ -103,14 +103,14 @@ class ChargeCount:
     ) -> bool:
         resting = current_a is not None and abs(current_a) < REST_RATE * capacity_ah
         if resting and rest_cell_v is not None:
-            self.start, left_pct = "rest", charge_at(rest_cell_v, self._chemistry)
+            self.start, left_pct = "rest", self._curve.charge_at(rest_cell_v)
             if gauge_pct is not None:
-                least_pct = charge_at(rest_cell_v - REST_DOUBT_V, self._chemistry)
+                least_pct = self._curve.charge_at(rest_cell_v - REST_DOUBT_V)
                 left_pct = min(left_pct, max(gauge_pct, least_pct))
         elif gauge_pct is not None:
             self.start, left_pct = "gauge", gauge_pct
         elif rest_cell_v is not None and current_a is not None:
-            self.start, left_pct = "load", charge_at(rest_cell_v, self._chemistry)
+            self.start, left_pct = "load", self._curve.charge_at(rest_cell_v)
         else:
             return False
         self._left_ah = left_pct / 100 * capacity_ah

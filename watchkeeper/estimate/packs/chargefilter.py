@@ -19,31 +19,25 @@ from watchkeeper.estimate.matrix import Matrix, cholesky, diagonal, is_covarianc
 from watchkeeper.estimate.packs.belief import Belief, Unbooked
 from watchkeeper.estimate.packs.cell import (
     COLDEST_DEGC,
-    CURVE_MEMORY,
-    FADE,
     HOTTEST_DEGC,
-    LIFE_CYCLES,
     RELAXING,
     RESISTANCE_CAPACITY,
     SETTLED,
     PackState,
-    aged_capacity,
     aged_resistance,
     charge_factor,
     temperature_factor,
 )
-from watchkeeper.estimate.packs.curve import charge_at, rest_voltage_at, spread_at
+from watchkeeper.estimate.packs.curve import CURVE_MEMORY
 from watchkeeper.estimate.packs.leaning import Lean, Own, own_error
-from watchkeeper.estimate.packs.packtoday import FittedPack
+from watchkeeper.estimate.packs.owncurve import curve_of
+from watchkeeper.estimate.packs.packtoday import SCALE, FittedPack, held, usual_age
 
 RELAXED_V: Final = 0.006  # what a rest of minutes has not yet settled
 SAMPLE_V: Final = 0.010  # of a cell; together with `INDEPENDENT_S`
 INDEPENDENT_S: Final = 8.0  # errors of a voltage under load keep to one side for so long
 TRANSIENT: Final = 0.12  # of the drop that a change of current makes, not explained by two relaxing parts
-CAPACITY: Final = 0.03  # of packs against their label
-SCALE: Final = 0.03  # of a current sensor
 WRONG_SCALE: Final = 0.5  # of one that was never set: half to twice as much
-USUAL_CYCLES: Final = 100.0  # of a pack of unknown age
 STATED_OHM: Final = 0.3  # of a stated resistance, as a logarithm
 GUESSED_OHM: Final = 1.0  # small cold packs have been seen with seven times what their size suggests
 GAUGE_PCT: Final = 5.0  # of a gauge that agrees with the voltage: it counts (common practice)
@@ -68,23 +62,16 @@ class ChargeFilter:
     def __init__(self, packs: Packs, cells: int, capacity_ah: float) -> None:
         self.cells = cells
         self.capacity_ah = capacity_ah
-        self._chemistry = packs.chemistry
-        cycles = packs.age_cycles
-        aged = cycles if cycles is not None else USUAL_CYCLES
-        seen = packs if isinstance(packs, FittedPack) else FittedPack()
-        left, label_doubt = aged_capacity(aged), CAPACITY
-        fade = FADE * aged / LIFE_CYCLES
-        fade_doubt = 0.4 * fade if cycles is not None else 0.8 * fade
-        if seen.capacity_doubt is not None:  # it was seen at its age
-            left, label_doubt, fade_doubt = 1.0, seen.capacity_doubt, 0.0
+        self.curve = curve_of(packs)
         stated = packs.resistance_ohm
         whole_ohm = stated / cells if stated is not None else RESISTANCE_CAPACITY / capacity_ah
         ohm_doubt = STATED_OHM if stated is not None else GUESSED_OHM
-        more = aged_resistance(aged)
-        if seen.resistance_doubt is not None:
-            more, ohm_doubt = 1.0, seen.resistance_doubt
+        more = aged_resistance(usual_age(packs))
+        if isinstance(packs, FittedPack) and packs.resistance_doubt is not None:
+            more, ohm_doubt = 1.0, packs.resistance_doubt
         self._fast_ohm = whole_ohm * more / SETTLED
-        draw_doubt = math.sqrt(label_doubt**2 + fade_doubt**2 + SCALE**2)
+        left, held_doubt = held(packs)
+        draw_doubt = math.hypot(held_doubt, SCALE)
         self._x = [0.0, 0.0, 0.0, -math.log(left)]
         self._p = diagonal(0.0, ohm_doubt**2, self._spread(1.0) ** 2, draw_doubt**2)
         self._unbooked = self._now()
@@ -143,7 +130,7 @@ class ChargeFilter:
         return self._degc
 
     def _spread(self, charge: float) -> float:
-        return spread_at(100.0 * charge, self._chemistry)
+        return self.curve.spread_at(100.0 * charge)
 
     def _now(self) -> Unbooked:
         return Unbooked(Belief(self._x[R], self._p[R][R]), Belief(self._x[K], self._p[K][K]))
@@ -204,13 +191,13 @@ class ChargeFilter:
                 # by the resistance that is expected here: voltages will be compared with that from now on
                 drop_v = self._fast_ohm * math.exp(self._x[R]) * SETTLED * load_a
                 rest_cell_v = cell_v + drop_v
-            at = charge_at(rest_cell_v, self._chemistry) / 100.0
+            at = self.curve.charge_at(rest_cell_v) / 100.0
             ohm_doubt = self._p[R][R]
             curve_v = self._spread(at)
             self._x[B], self._p[B][B] = 0.0, curve_v**2
             loose_v = math.sqrt(curve_v**2 + RELAXED_V**2 + drop_v**2 * ohm_doubt)
-            up = charge_at(rest_cell_v + loose_v, self._chemistry)
-            down = charge_at(rest_cell_v - loose_v, self._chemistry)
+            up = self.curve.charge_at(rest_cell_v + loose_v)
+            down = self.curve.charge_at(rest_cell_v - loose_v)
             slope = max(0.1, 200.0 * loose_v / max(1.0, up - down))
             extra = self._loose = 0.0 if resting else LOADED_PCT / 100.0
             self._x[Z] = at
@@ -289,7 +276,7 @@ class ChargeFilter:
         ohm = self._ohm_now(x[Z])
         drop_v = ohm * load_a
         slope = self._slope()
-        error_v = cell_v - (rest_voltage_at(100.0 * x[Z], self._chemistry) + x[B] - drop_v)
+        error_v = cell_v - (self.curve.rest_voltage_at(100.0 * x[Z]) + x[B] - drop_v)
         changing_v = TRANSIENT * ohm * changed_a
         noise = SAMPLE_V**2 * max(1.0, INDEPENDENT_S / max(step_s, 0.05)) + changing_v**2
         self._correct([slope, -drop_v, 1.0, 0.0], error_v, noise)
@@ -301,7 +288,7 @@ class ChargeFilter:
         """
         charge, reach = self._x[Z], max(_LEAST_REACH, math.sqrt(max(0.0, self._p[Z][Z])))
         up, down = min(1.0, charge + reach), max(0.0, charge - reach)
-        rise_v = rest_voltage_at(100.0 * up, self._chemistry) - rest_voltage_at(100.0 * down, self._chemistry)
+        rise_v = self.curve.rest_voltage_at(100.0 * up) - self.curve.rest_voltage_at(100.0 * down)
         return rise_v / (up - down)
 
     def _ohm_now(self, charge: float) -> float:
@@ -353,7 +340,7 @@ class ChargeFilter:
         warm = temperature_factor(self._degc) if self._degc is not None else 1.0
         ohm = self._fast_ohm * SETTLED * warm * math.exp(x[R])
         off = x[B] / self._spread(x[Z])
-        return PackState(self._chemistry, self.cells, x[Z], ohm, math.exp(x[K]) / self.capacity_ah, off)
+        return PackState(self.curve, self.cells, x[Z], ohm, math.exp(x[K]) / self.capacity_ah, off)
 
     def learned(self) -> Mapping[str, list[float]]:
         """Return what was learned, to be kept over a restart of the watch."""

@@ -11,9 +11,9 @@ import math
 from collections import deque
 from typing import Final, NamedTuple
 
-from watchkeeper.estimate.packs.cell import CURVE_MEMORY, RELAXING, SETTLED, PackState, charge_factor
+from watchkeeper.estimate.packs.cell import RELAXING, SETTLED, PackState, charge_factor
 from watchkeeper.estimate.packs.chargefilter import TRANSIENT
-from watchkeeper.estimate.packs.curve import spread_at
+from watchkeeper.estimate.packs.curve import CURVE_MEMORY
 
 BIN_S: Final = 5.0
 BINS: Final = 9
@@ -33,8 +33,7 @@ class _Bin(NamedTuple):
 class Falling:
     """One pack."""
 
-    def __init__(self, chemistry: str) -> None:
-        self._chemistry = chemistry
+    def __init__(self) -> None:
         self._bins: deque[_Bin] = deque(maxlen=BINS)
         self._parts_a = [0.0 for _ in RELAXING]
         self._drawn = 0.0
@@ -85,7 +84,7 @@ class Falling:
             + state.cell_ohm / SETTLED * now.load_a * (charge_factor(at) - charge_factor(at + drawn))
             for at in (state.charge - 2.0 * charge_doubt, state.charge, state.charge + 2.0 * charge_doubt)
         )
-        curve_v = spread_at(100.0 * state.charge, self._chemistry)
+        curve_v = state.curve.spread_at(100.0 * state.charge)
         off = (
             curve_v * math.sqrt(2.0 * (1.0 - math.exp(-drawn / CURVE_MEMORY))),
             (math.exp(ohm_doubt) - 1.0 + TRANSIENT) * ohm * abs(change_a),

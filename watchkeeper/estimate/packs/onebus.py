@@ -18,7 +18,6 @@ from statistics import median
 from typing import Final, NamedTuple
 
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
-from watchkeeper.estimate.packs.curve import fall_at
 from watchkeeper.estimate.packs.leaning import Lean
 
 APART_V: Final = 0.008
@@ -31,10 +30,9 @@ _FAR: Final = 2.5
 
 
 class OnBus(NamedTuple):
-    """A pack on the bus: its filter, its chemistry and its current, smoothed, A."""
+    """A pack on the bus: its filter and its current, smoothed, A."""
 
     filter: ChargeFilter
-    chemistry: str
     current_a: float
 
 
@@ -44,7 +42,7 @@ def lean(packs: Sequence[OnBus]) -> None:
         return
     counted = [one.filter.counted for one in packs]
     middle = median(counted)
-    volt_per_charge = max(0.1, 100.0 * fall_at(100.0 * middle, packs[0].chemistry))
+    volt_per_charge = max(0.1, 100.0 * packs[0].filter.curve.fall_at(100.0 * middle))
     drops_v = [one.filter.drop_v(one.current_a) for one in packs]
     middle_v = median(drops_v)
     apart = [max(-MOST_APART, min(MOST_APART, (drop - middle_v) / volt_per_charge)) for drop in drops_v]

@@ -7,11 +7,10 @@ from typing import Final
 
 from watchkeeper.aircraft.pack import Pack
 from watchkeeper.estimate.packs.cells import CellSpread
-from watchkeeper.estimate.packs.chargefilter import SCALE
 from watchkeeper.estimate.packs.falling import Falling
 from watchkeeper.estimate.packs.heating import Heating, heat_capacity_j_k
 from watchkeeper.estimate.packs.pack import PackEstimate
-from watchkeeper.estimate.packs.packtoday import UNTOLD_OHM, FittedPack
+from watchkeeper.estimate.packs.packtoday import SCALE, UNTOLD_OHM, FittedPack
 
 LEARNED: Final = 0.12
 """Standard deviation of the resistance's logarithm; above, it is still what the file says."""
@@ -26,14 +25,13 @@ class OnePack:
         self.cells: CellSpread | None = None
         """None while its cells are not told."""
         self.heating = Heating()
-        self.falling = Falling("lipo")
+        self.falling = Falling()
         self.resistance_over_pct: float | None = None
         self.charge_state = 0
         self.faults = 0
         """What the battery said in each of the last two reports; as MAVLink numbers them."""
         self._said = (0, 0)
         self._count = 0
-        self._chemistry = "lipo"
 
     def update(self, pack: Pack, estimate: PackEstimate | None) -> None:
         """Take its last report in, if it is a new one."""
@@ -71,9 +69,6 @@ class OnePack:
 
     def _look_at_fall(self, pack: Pack, estimate: PackEstimate, time_s: float) -> None:
         kept, volts, current_a = estimate.filter, pack.last.voltage_v, pack.current_a
-        if estimate.packs.chemistry != self._chemistry:
-            self._chemistry = estimate.packs.chemistry
-            self.falling = Falling(self._chemistry)
         if kept is None or not kept.started or volts is None or current_a is None:
             self.falling.unexplained_v = None
             return

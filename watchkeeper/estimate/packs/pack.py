@@ -19,9 +19,10 @@ from watchkeeper.aircraft.readings import Readings
 from watchkeeper.estimate.packs.cell import usable
 from watchkeeper.estimate.packs.charge import REST_RATE, ChargeCount
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
-from watchkeeper.estimate.packs.curve import NOMINAL_V, fall_at
+from watchkeeper.estimate.packs.curve import NOMINAL_V
 from watchkeeper.estimate.packs.keptpack import KeptPack, kept_pack
 from watchkeeper.estimate.packs.loadline import LoadLine
+from watchkeeper.estimate.packs.owncurve import curve_of
 
 FLOORS_V: Final = {"lipo": 3.3, "lihv": 3.3, "liion": 3.0}
 """Cell floor under load where no file names one (common practice)."""
@@ -64,7 +65,8 @@ class PackEstimate:
         self._expected_w = flight_power_w
         self._count = 0
         self._line: LoadLine | None = None
-        self._charge = ChargeCount(packs.capacity_ah, packs.chemistry)
+        self._curve = curve_of(packs)
+        self._charge = ChargeCount(packs.capacity_ah, self._curve)
         self.filter: ChargeFilter | None = None
         """Once cells and capacity are known and a voltage was told."""
         self.wrong_current = False
@@ -250,7 +252,7 @@ class PackEstimate:
         charge_pct = self.values[0] if self.filter is None else 100.0 * self.filter.counted
         if charge_pct is None or capacity_ah is None:
             return 0.0
-        return min(_STEEPEST, fall_at(charge_pct, self._packs.chemistry)) * 100 / capacity_ah
+        return min(_STEEPEST, self._curve.fall_at(charge_pct)) * 100 / capacity_ah
 
     def _time_left(self, charge_pct: float | None, current_a: float | None) -> float | None:
         """Return the seconds until what is usable is used at the smoothed current."""

@@ -14,9 +14,8 @@ from typing import Final, NamedTuple
 from watchkeeper.aircraft.catalogue import PHASE_GROUPS
 from watchkeeper.aircraft.ledger import MOST_FLIGHTS, Capacity, PackEntry, Resistance
 from watchkeeper.estimate.packs.cell import temperature_factor
-from watchkeeper.estimate.packs.chargefilter import SCALE
 from watchkeeper.estimate.packs.pack import PackEstimate
-from watchkeeper.estimate.packs.packtoday import SEEN_CAPACITY, SEEN_OHM, UNTOLD_OHM, FittedPack
+from watchkeeper.estimate.packs.packtoday import SCALE, SEEN_CAPACITY, SEEN_OHM, UNTOLD_OHM, FittedPack
 
 DREW: Final = 0.3
 """Of the capacity: a flight that drew less tells nothing of it (common practice: half and more is better)."""

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.aircraft.ledger import Ledger
-from watchkeeper.estimate.packs.cell import temperature_factor
+from watchkeeper.estimate.packs.cell import FADE, LIFE_CYCLES, aged_capacity, temperature_factor
 
+CAPACITY: Final = 0.03
+"""One standard deviation, as a part, of packs against their label (common practice)."""
+SCALE: Final = 0.03
+"""The same of a current sensor's scale (common practice)."""
+USUAL_CYCLES: Final = 100.0
+"""Of a pack of unknown age."""
+_FADE_KNOWN, _FADE_UNKNOWN = 0.4, 0.8
+"""Deviations of the fade, as a part of it, with the age told and without."""
 SEEN_CAPACITY: Final = 0.05
 """One standard deviation, as a part, of a capacity that the ledger gives without one: a charger's count, from full
 down to where a crew stops and up again (common practice)."""
@@ -34,6 +43,28 @@ class FittedPack(Packs):
     """One standard deviation, as a part of the capacity."""
     resistance_doubt: float | None = None
     """One standard deviation of the resistance's logarithm."""
+
+
+class Held(NamedTuple):
+    """What a pack holds today as a part of its stated capacity, and one standard deviation of that, as a part."""
+
+    part: float
+    doubt: float
+
+
+def usual_age(packs: Packs) -> float:
+    """Return a pack's age in cycles, what is usual where it is not told."""
+    return packs.age_cycles if packs.age_cycles is not None else USUAL_CYCLES
+
+
+def held(packs: Packs) -> Held:
+    """Return what a pack holds today: as a ledger has seen it, else by its label and age."""
+    if isinstance(packs, FittedPack) and packs.capacity_doubt is not None:
+        return Held(1.0, packs.capacity_doubt)
+    aged = usual_age(packs)
+    fade = FADE * aged / LIFE_CYCLES
+    fade_doubt = (_FADE_KNOWN if packs.age_cycles is not None else _FADE_UNKNOWN) * fade
+    return Held(aged_capacity(aged), math.hypot(CAPACITY, fade_doubt))
 
 
 def packs_today(packs: Packs, ledger: Ledger | None, fitted: Sequence[str]) -> list[Packs]:
