@@ -170,6 +170,10 @@ BAD_AIRCRAFT = [
         "a.yaml:1:35: 23 Ah are more than a pack holds; state what went into one pack, and its capacity",
     ),
     (
+        "packs: {capacity: 22 Ah, charged: [9 Ah from 3.98 V, 9 Ah from 3.8 V]}",
+        "a.yaml:1:35: as much was put back from 3.98 V as from 3.8 V; correct one of the two, or leave it out",
+    ),
+    (
         "packs: {capacity: 22 Ah, charged: [9 Ah from 3.98 V, 4 Ah from 3.8 V]}",
         "a.yaml:1:35: more was put back from 3.98 V than from 3.8 V; correct one of the two, or leave it out",
     ),

@@ -99,8 +99,8 @@ def test_a_resting_voltage_that_no_cell_shows_is_a_slip(
     file.write_text("packs: {cells: 12, capacity: 22 Ah,\n  charged: [4.1 Ah from 3.98 V, 13.2 Ah from 3.30 V]}\n")
     assert status("watch", "--aircraft", str(file)) == 2
     line = one_line(capsys)
-    assert line.startswith(f"{file}:2:33: no lipo cell rests at 3.3 V there; ")
-    assert "what the charger then put into one pack" in line
+    assert line.startswith(f"{file}:2:33: no lipo cell rests at 3.3 V, 13.2 Ah below full; ")
+    assert "Ah of one pack charged full" in line
 
 
 def test_an_unknown_key_is_named_with_the_nearest(pack: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -266,13 +266,16 @@ def test_the_end_of_the_watch_frees_the_port_and_still_sends_its_will() -> None:
             again.bind(("127.0.0.1", running.port))
 
 
-async def test_a_starved_broker_still_sends_the_will() -> None:
+@pytest.mark.parametrize("before", [0, 40])
+async def test_a_starved_broker_still_sends_the_will(before: int) -> None:
     """When it runs again after a long time its deadlines are past: turns of its loop count, not only the time."""
     port, gate = free_port(), Gate(Access())
     await gate.start("127.0.0.1", port)
     with clients() as make:
         one = await asyncio.to_thread(make, port, subscribe="#")
         watch = await asyncio.to_thread(make, port, will=("status", b"lost"))
+        for number in range(before):  # what stands in front of it
+            watch.publish("reading", b"%d" % number, wait=False)
         watch.vanish()
         await gate.stop(0.0)
         assert one.next("status").payload == b"lost"

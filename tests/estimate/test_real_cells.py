@@ -17,9 +17,11 @@ import pytest
 
 from tests.conftest import ROOT, RequireData
 from tests.estimate.packflight import Bench, Second, Told, fly
+from watchkeeper.aircraft.files import load_aircraft_file
 from watchkeeper.estimate.packs.cell import charge_factor, temperature_factor
 from watchkeeper.estimate.packs.charge import ChargeCount
 from watchkeeper.estimate.packs.curve import PUBLISHED
+from watchkeeper.estimate.packs.owncurve import unlikely
 
 LABEL_AH = 33.1
 FILE = "packs: {chemistry: liion, cells: 12, capacity: 33.1 Ah, cell_floor: 3.0 V}"
@@ -131,6 +133,14 @@ def test_a_half_used_real_cell_is_known_by_what_its_crew_noted(degc: int, requir
     assert max(offs[True]) < 0.055
     assert max(offs[True][3:]) < 0.035  # from 62 % down
     assert min(offs[False][3:]) > 0.09
+
+
+@pytest.mark.parametrize("age", ["", ", age: 300 cycles"])
+def test_no_rest_of_the_real_cell_is_taken_for_a_slip(age: str, require_data: RequireData) -> None:
+    told = rows(require_data("cells/cell-low-current-hppc-25c.csv"))
+    flight, starts = rests(require_data("cells/cell-low-current-hppc-25c.csv"))
+    points = [f"{LABEL_AH * (1.0 - flight[i - 1].charge):.2f} Ah from {told[i - 1, 2]:.3f} V" for i in starts]
+    assert unlikely(load_aircraft_file(f"{FILE[:-1]}{age}, charged: [{', '.join(points)}]}}", "a").packs) == []
 
 
 def pulses(path: Path) -> dict[int, float]:

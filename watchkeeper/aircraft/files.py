@@ -129,7 +129,8 @@ class Packs(FileModel):
             refuse(f"'charged' has more than {MOST_CHARGED} points", "keep those that lie apart", key="charged")
         for one, more in pairwise(sorted(self.charged)):
             if more.cell_v > one.cell_v + READ_V:
-                what = f"more was put back from {more.cell_v:g} V than from {one.cell_v:g} V"
+                how, than = ("as much", "as") if more.ah == one.ah else ("more", "than")
+                what = f"{how} was put back from {more.cell_v:g} V {than} from {one.cell_v:g} V"
                 refuse(what, "correct one of the two, or leave it out", key="charged")
         return self
 

@@ -92,10 +92,11 @@ def _aircraft_file(path: Path) -> AircraftFile:
     faults = [
         document.fault(
             ("packs", "charged", i),
-            f"no {file.packs.chemistry} cell rests at {file.packs.charged[i].cell_v:g} V there",
-            "correct it: a rested cell's voltage, and what the charger then put into one pack",
+            f"no {file.packs.chemistry} cell rests at {one.cell_v:g} V, {one.ah:g} Ah below full",
+            "check voltage, Ah of one pack charged full, 'capacity' and 'age'",
         )
         for i in unlikely(file.packs)
+        for one in (file.packs.charged[i],)
     ]
     if faults:
         raise BadInputError(faults)

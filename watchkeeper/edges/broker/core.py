@@ -52,9 +52,13 @@ class Core(Broker):  # type: ignore[misc]  # the library brings no types
 
     async def delivered(self, within_s: float) -> None:
         """Wait until every message on its way is acknowledged by who asked for that, but not for longer."""
-        under_way = [task for task in self._tasks_queue if not task.done()]
-        if under_way:
-            await asyncio.wait(under_way, timeout=within_s)
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(within_s):
+                turns = 0
+                while turns < _LAST_TURNS:  # the last one is out of the queue some turns before it is under way
+                    turns = turns + 1 if self._broadcast_queue.empty() else 0
+                    await asyncio.sleep(0)
+                await asyncio.gather(*self._tasks_queue, return_exceptions=True)
 
     async def _authenticate(self, session: Any, _listener: Any) -> bool:
         """Let everybody in: the gate has looked already, before anything was done in a client's name."""

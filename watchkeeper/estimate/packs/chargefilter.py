@@ -30,7 +30,7 @@ from watchkeeper.estimate.packs.cell import (
 )
 from watchkeeper.estimate.packs.curve import CURVE_MEMORY
 from watchkeeper.estimate.packs.leaning import Lean, Own, own_error
-from watchkeeper.estimate.packs.owncurve import curve_of
+from watchkeeper.estimate.packs.owncurve import CHARGER, curve_of, unseen
 from watchkeeper.estimate.packs.packtoday import SCALE, FittedPack, held, usual_age
 
 RELAXED_V: Final = 0.006  # what a rest of minutes has not yet settled
@@ -46,6 +46,7 @@ LOADED_PCT: Final = 10.0  # of a start under load beyond what the resistance exp
 WALK_OHM: Final = 0.002  # of ln R a root second; with a temperature told much of that is known
 OHM_BOUND: Final = 2.5
 DRAW_BOUND: Final = 1.0
+SAME_V: Final = 0.001
 _FAR: Final = 2.5
 """Deviations."""
 _GAP_S: Final = 30.0
@@ -71,7 +72,9 @@ class ChargeFilter:
             more, ohm_doubt = 1.0, packs.resistance_doubt
         self._fast_ohm = whole_ohm * more / SETTLED
         left, held_doubt = held(packs)
-        draw_doubt = math.hypot(held_doubt, SCALE)
+        self._unseen = held_doubt if packs.charged else 0.0
+        """Of what the pack holds: one deviation that a curve measured in Ah cannot show."""
+        draw_doubt = math.hypot(CHARGER if packs.charged else held_doubt, SCALE)
         self._x = [0.0, 0.0, 0.0, -math.log(left)]
         self._p = diagonal(0.0, ohm_doubt**2, self._spread(1.0) ** 2, draw_doubt**2)
         self._unbooked = self._now()
@@ -109,11 +112,11 @@ class ChargeFilter:
 
     def _told(self) -> tuple[list[float], Matrix]:
         """Return state and covariance as they are told."""
-        if self._leaning is None:
-            return self._x, self._p
-        x, p = self._leaning.of(self._x, self._p)
-        x[Z] = max(0.0, min(1.0, x[Z]))
-        return x, p
+        x, p = self._x, self._p
+        if self._leaning is not None:
+            x, p = self._leaning.of(x, p)
+            x[Z] = max(0.0, min(1.0, x[Z]))
+        return x, unseen(p, x[Z], self._unseen) if self._unseen else p
 
     def drop_v(self, current_a: float) -> float:
         """Return the settled drop over a cell's resistance at a current, V."""
@@ -152,9 +155,9 @@ class ChargeFilter:
         return self._fast_ohm * SETTLED * warm * math.exp(shown.value), math.sqrt(shown.variance)
 
     def capacity_shown(self) -> tuple[float, float] | None:
-        """Return the same of the capacity, in measured Ah."""
+        """Return the same of the capacity, in measured Ah. A curve that was measured in Ah shows none of it."""
         shown = self._now().draw.without(self._unbooked.draw)
-        if shown is None:
+        if shown is None or self._unseen:
             return None
         return self.capacity_ah * math.exp(-shown.value), math.sqrt(shown.variance)
 
@@ -350,6 +353,7 @@ class ChargeFilter:
             "parts_a": list(self._parts_a),
             "begun": [self._drawn, self._loose],
             "unbooked": self._unbooked.values(),
+            "curve_v": [self.curve.rest_voltage_at(100.0 * self._x[Z])],
         }
 
     def resume(self, kept: Mapping[str, list[float]]) -> None:
@@ -366,4 +370,10 @@ class ChargeFilter:
         self._parts_a = list(parts)
         self._drawn, self._loose = (max(0.0, min(1.0, one)) for one in begun)
         self._bound()
+        (curve_v,) = kept["curve_v"]
+        if abs(curve_v - self.curve.rest_voltage_at(100.0 * self._x[Z])) > SAME_V:  # the crew has told another
+            self._x[B] = 0.0
+            for i in range(4):
+                self._p[B][i] = self._p[i][B] = 0.0
+            self._p[B][B] = self._spread(self._x[Z]) ** 2
         self.started = True

@@ -4,11 +4,12 @@ After a flight, when a pack has rested, the crew reads a cell's voltage; what th
 much charge that was below full. The errors of the published curve are taken as normally distributed, as large as
 published cells differ, and alike over `CURVE_MEMORY` of charge; what was measured draws them to itself as far as
 it is better known (regression with a Gaussian process: Rasmussen and Williams, Gaussian Processes for Machine
-Learning, 2006, eq. 2.23 and 2.24; from memory). So one point helps, and six make the curve the crew's own.
+Learning, 2006, eq. 2.23 and 2.24; from memory). So one point helps, and five make the curve the crew's own down to
+the deepest of them.
 
-Ampere hours become charge by what the pack is taken to hold today. If it holds less, the curve still has every
-measured voltage at the Ah below full where it was measured, which is what counts; how much lies below the deepest
-point stays in doubt, and is in the doubt of what an Ah draws (`packtoday.held`).
+Ampere hours become charge by what the pack is taken to hold today. If it holds less, every voltage still lies at
+the Ah below full where it was measured, and all flight long nothing shows it: how much is left below the deepest
+point stays as much in doubt as what the pack holds (`ChargeFilter` keeps that apart).
 """
 
 from __future__ import annotations
@@ -34,6 +35,8 @@ LOADED_V: Final = 0.02
 was known to 5 mV was followed over twelve hours of pulses to 17 mV (10.5281/zenodo.2580327)."""
 _UNLIKELY: Final = 4.0
 """Deviations: rather a slip of the pen than a cell."""
+_DIFFER: Final = {"lipo": 1.0, "lihv": 1.0, "liion": 2.0}
+"""By how many of the deviations of `curve` cells differ: lithium ion by more than full packs of them."""
 _LEAST_RISE_V: Final = 0.001
 
 
@@ -47,40 +50,48 @@ class _Point(NamedTuple):
 
 def curve_of(packs: Packs) -> Curve:
     """Return the curve of these packs' cells: the published one where the crew measured nothing."""
-    published = PUBLISHED[packs.chemistry]
     if not packs.charged or packs.capacity_ah is None:
-        return published
-    ah, doubt = _held(packs)
-    return _drawn(packs.chemistry, tuple((one.ah, one.cell_v) for one in packs.charged), ah, doubt)
+        return PUBLISHED[packs.chemistry]
+    # a ledger's capacity is in the monitor's Ah
+    scale = SCALE if isinstance(packs, FittedPack) and packs.capacity_doubt is not None else 0.0
+    ah = packs.capacity_ah * held(packs).part
+    # what goes beyond a capacity that the ledger has seen contradicts it
+    measured = tuple((one.ah, one.cell_v) for one in packs.charged if one.ah < ah)
+    return _drawn(packs.chemistry, measured, ah, math.hypot(scale, CHARGER))
 
 
 def unlikely(packs: Packs) -> list[int]:
-    """Return which of the measured points (from 0) no cell of that chemistry shows."""
+    """Return which of the measured points (from 0) no cell of that chemistry shows, whatever the pack holds."""
     if packs.capacity_ah is None:
         return []
-    ah, doubt = _held(packs)
-    curve = PUBLISHED[packs.chemistry]
+    today, curve = held(packs), PUBLISHED[packs.chemistry]
+    doubt = _UNLIKELY * math.hypot(today.doubt, CHARGER)
+    apart = _UNLIKELY * _DIFFER[packs.chemistry]
     found: list[int] = []
     for i, one in enumerate(packs.charged):
-        at = _point(curve, one.ah, one.cell_v, ah)
-        expected = _kernel(packs.chemistry, at.charge_pct, at.charge_pct) + _noise([at], doubt)[0][0]
-        if abs(at.cell_v - curve.rest_voltage_at(at.charge_pct)) > _UNLIKELY * math.sqrt(expected):
+        part = one.ah / (packs.capacity_ah * today.part)
+        most_pct, least_pct = 100.0 * (1.0 - part * (1.0 - doubt)), 100.0 * (1.0 - part * (1.0 + doubt))
+        most_v = curve.rest_voltage_at(most_pct) + apart * curve.spread_at(most_pct) + READ_V
+        least_v = curve.rest_voltage_at(least_pct) - apart * curve.spread_at(least_pct) - READ_V
+        if not least_v <= one.cell_v <= most_v:
             found.append(i)
     return found
 
 
-def _held(packs: Packs) -> tuple[float, float]:
-    """Return what a pack is taken to hold today, Ah, and one deviation of a charger's Ah in it, as a part."""
-    assert packs.capacity_ah is not None
-    # a ledger's capacity is in the monitor's Ah
-    scale = SCALE if isinstance(packs, FittedPack) and packs.capacity_doubt is not None else 0.0
-    return packs.capacity_ah * held(packs).part, math.hypot(scale, CHARGER)
+def unseen(p: Matrix, charge: float, doubt: float) -> Matrix:
+    """Return a covariance of charge, resistance, curve and draw with how much a pack holds in it.
+
+    `doubt` is one deviation of that, as a part: where it holds less, less is left and an Ah draws more.
+    """
+    more = -(1.0 - charge) * doubt, 0.0, 0.0, doubt
+    return [[v + a * b for v, b in zip(row, more, strict=True)] for row, a in zip(p, more, strict=True)]
 
 
 @lru_cache(maxsize=64)
 def _drawn(chemistry: str, measured: tuple[tuple[float, float], ...], held_ah: float, doubt: float) -> Curve:
     published = PUBLISHED[chemistry]
-    points = [_point(published, ah, cell_v, held_ah) for ah, cell_v in measured]
+    # a charger ends at the published voltage of a full cell
+    points = [_point(published, ah, cell_v, held_ah) for ah, cell_v in ((0.0, published.volts[-1]), *measured)]
     noise = _noise(points, doubt)
     spread = [
         [_kernel(chemistry, a.charge_pct, b.charge_pct) + more for b, more in zip(points, row, strict=True)]
@@ -100,7 +111,7 @@ def _drawn(chemistry: str, measured: tuple[tuple[float, float], ...], held_ah: f
 
 
 def _point(curve: Curve, ah: float, cell_v: float, held_ah: float) -> _Point:
-    charge_pct = max(0.0, 100.0 * (1.0 - ah / held_ah))
+    charge_pct = 100.0 * (1.0 - ah / held_ah)
     return _Point(charge_pct, cell_v, 100.0 * curve.fall_at(charge_pct))
 
 
