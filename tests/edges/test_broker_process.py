@@ -274,8 +274,8 @@ async def test_a_starved_broker_still_sends_the_will(before: int) -> None:
     with clients() as make:
         one = await asyncio.to_thread(make, port, subscribe="#")
         watch = await asyncio.to_thread(make, port, will=("status", b"lost"))
-        for number in range(before):  # what stands in front of it
-            watch.publish("reading", b"%d" % number, wait=False)
         watch.vanish()
+        for number in range(before):  # what stands in front of it
+            await gate.core.internal_message_broadcast("reading", b"%d" % number, 1)
         await gate.stop(0.0)
         assert one.next("status").payload == b"lost"
