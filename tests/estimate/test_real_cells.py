@@ -121,7 +121,7 @@ CHARGED = (
 
 @pytest.mark.parametrize("degc", [10, 25])
 def test_a_half_used_real_cell_is_known_by_what_its_crew_noted(degc: int, require_data: RequireData) -> None:
-    """Begun at rests from 90 to 23 %. Found: 1.6 to 4.9 % off (root mean square), without points up to 19 %."""
+    """Begun at rests from 90 to 23 %. Found: 1.5 to 5.0 % off (root mean square), without points up to 19 %."""
     flight, starts = rests(require_data(f"cells/cell-low-current-hppc-{degc}c.csv"))
     new = FILE[:-1] + ", age: 0 cycles}"
     offs: dict[bool, list[float]] = {False: [], True: []}

@@ -25,7 +25,7 @@ POSITION: tuple[R, ...] = (
     R("satellites.hdop", "", "horizontal dilution of precision", "GPS_RAW_INT"),
     R("satellites.fix", "", "kind of position fix", "GPS_RAW_INT", words=FIXES),
     R("satellites.drop", "%", "fall of the satellite count within 10 s", "estimate", estimate=True),
-    R("satellites.long_drop", "%", "fall of the satellite count within 60 s", "estimate", estimate=True),
+    R("satellites.long_drop", "%", "fall of the satellite count within 120 s", "estimate", estimate=True),
     R(
         "satellites.still_drop",
         "%",
