@@ -13,7 +13,7 @@ from tests.aircraft.test_phase import hovering, on_the_ground
 from tests.conftest import RequireData
 from tests.recordings import alerts, replay, shipped
 from watchkeeper.aircraft.catalogue import PHASE_GROUPS
-from watchkeeper.aircraft.seen import IN_AIR, ON_GROUND
+from watchkeeper.aircraft.seen import IN_AIR, LANDING, ON_GROUND
 from watchkeeper.aircraft.upset import HIGH_M
 
 RECORDINGS = ("quad-3s-five-flights", "quad-radio-a", "quad-radio-b", "quad-radio-c", "quad-return-61m")
@@ -305,3 +305,14 @@ def test_the_crew_hears_it_and_silence_is_then_a_lost_link() -> None:
     assert "link-lost" in raised
     assert "aircraft-silent" not in raised
     assert engine.systems() == [7]
+
+
+@pytest.mark.parametrize(("rate_m_s", "stands"), [(1.27, True), (1.8, False)])
+def test_a_landing_at_more_than_a_metre_a_second_stands_as_well(rate_m_s: float, stands: bool) -> None:
+    """A height off by 3 m, throttle from 49 to 34 % in two seconds, disarmed: after a slow descent it stands."""
+    told = hovering(40.0)
+    told.climb(HIGH_M + 0.5, rate_m_s=rate_m_s, throttle_pct=49, mode="land", landed=LANDING)
+    for pct in (40, 40, 39, 38, 37, 36, 35, 34):
+        told.for_s(0.25, throttle_pct=pct, climb_m_s=0.0)
+    told.for_s(0.2, armed=False)  # the throttle as last told
+    assert told.tracker.upset.disarmed is not stands

@@ -63,6 +63,9 @@ What it took is the least of its last `SLOW_SINK_US`, if it lasted for `STEADY_U
 wash takes more than a hover, and so does stopping one. For `EASING_US` only: a load may be put down in a hover.
 """
 STEADY_US: Final = 1 * US
+SLOW_SINK_M_S: Final = 1.5
+"""Landings are set to 1 m/s at most (common practice) and measured as up to 1.3. A fifth of a heavy multirotor's
+downwash (7 m/s by momentum theory: 35 kg on six rotors of 0.76 m) is far from where sinking takes more power."""
 SLOW_SINK_US: Final = 1_500_000
 EASING_US: Final = 6 * US
 STILL_CLIMB_M_S: Final = 0.3
@@ -232,7 +235,7 @@ class PhaseTracker:
             still = -STILL_CLIMB_M_S <= climb <= STILL_CLIMB_M_S and (speed is None or speed < STILL_SPEED_M_S)
             light = throttle is not None and throttle < LIGHT_PCT and -FALL_M_S < climb < FALL_M_S and slow
             if not still:
-                if throttle is None or not -FALL_M_S <= climb < -STILL_CLIMB_M_S:
+                if throttle is None or not -SLOW_SINK_M_S <= climb < -STILL_CLIMB_M_S:
                     self._sinking.clear()
                 else:
                     self._sinking.append((now_us, throttle))
