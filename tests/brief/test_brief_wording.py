@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from watchkeeper.aircraft.files import CrewUnits
 from watchkeeper.brief import wording
-from watchkeeper.brief.wording import NOT_KNOWN
+from watchkeeper.brief.wording import NOT_KNOWN, down, left_at_home
 
 FEET = CrewUnits(height="ft", speed="km/h")
 METRES = CrewUnits()
@@ -104,3 +104,9 @@ def test_sentences() -> None:
     assert wording.sentence("set it") == "Set it."
     assert wording.sentence("is it?") == "Is it?"
     assert wording.sentence("  ") == ""
+
+
+def test_what_is_left_where_it_does_not_get_home_is_no_number() -> None:
+    assert [left_at_home(pct, "%") for pct in (20.9, -3.2, -99.0, -100.0, -101.3, None)] == [
+        down(20.9, "%"), down(-3.2, "%"), down(-99.0, "%"), "not home", "not home", NOT_KNOWN,
+    ]  # fmt: skip

@@ -113,6 +113,7 @@ def test_a_plan_that_takes_too_much_and_points_beyond_reach() -> None:
     far = [Point("point 1", 25_000.0, 0.0, 0.0, 0.0)]
     words = said(battery_remarks(battery_today(day, far, [None, None], ["", ""]), None, day, far))
     assert "even full packs do not bring it home with the reserve" in words
+    assert "Flown to the end of the plan home may be out of reach" in words
 
 
 def test_a_wind_in_which_the_plan_cannot_be_flown_is_said() -> None:

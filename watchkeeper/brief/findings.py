@@ -70,6 +70,10 @@ class Deepest:
     """The threshold's voltage as measured."""
 
 
+NOT_HOME_PCT: Final = -100.0
+"""Usable charge left at home, or less, where by the lower bound there is no way home at all."""
+
+
 @dataclass(frozen=True, slots=True)
 class LegToday:
     """A leg of the plan, what it takes, and what the packs show at its end.

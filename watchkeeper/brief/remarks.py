@@ -9,7 +9,7 @@ from typing import Final
 from watchkeeper.aircraft.files import AircraftFile, SortieFile
 from watchkeeper.brief.battery import plan_parts
 from watchkeeper.brief.day import Today
-from watchkeeper.brief.findings import BatteryToday, ReachToday, Remark, SettingsToday
+from watchkeeper.brief.findings import NOT_HOME_PCT, BatteryToday, ReachToday, Remark, SettingsToday
 from watchkeeper.brief.route import Point
 from watchkeeper.brief.stages import COMES_HOME
 from watchkeeper.estimate.home.returnplan import ReturnPlan
@@ -82,12 +82,13 @@ def battery_remarks(
         found.append(Remark("warning", "wind", what, "Wait, or plan another way"))
     last = battery.legs[-1] if battery.legs else None
     if last is not None and (last.home_low_pct is None or last.home_low_pct < battery.required_pct):
-        left = (
-            "home is out of reach in this wind"
-            if last.home_low_pct is None
-            else f"it may land with {max(0.0, last.home_low_pct):.0f} %, "
-            f"and {battery.required_pct:.0f} % are to be left"
-        )
+        if last.home_low_pct is None:
+            left = "home is out of reach in this wind"
+        elif last.home_low_pct <= NOT_HOME_PCT:
+            left = "home may be out of reach"
+        else:
+            least_pct = max(0.0, last.home_low_pct)
+            left = f"it may land with {least_pct:.0f} %, and {battery.required_pct:.0f} % are to be left"
         what = f"Flown to the end of the plan {left}"
         found.append(Remark("warning", "energy", what, "Shorten the plan, or take less along"))
     if battery.legs and battery.threshold is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from watchkeeper.aircraft.files import CrewUnits
-from watchkeeper.brief.findings import BatteryToday, Deepest, StageToday, Threshold, Weight
+from watchkeeper.brief.findings import NOT_HOME_PCT, BatteryToday, Deepest, StageToday, Threshold, Weight
 from watchkeeper.brief.sheet import Cell, Column, Table, row, table
 from watchkeeper.brief.wording import (
     NONE,
@@ -13,6 +13,7 @@ from watchkeeper.brief.wording import (
     down,
     height_as_set,
     known,
+    left_at_home,
     minutes,
     number,
     plain,
@@ -93,7 +94,9 @@ def legs_table(battery: BatteryToday, units: CrewUnits) -> Table | None:
     rows = []
     for leg in battery.legs:
         short = known(leg.home_low_pct) and (leg.home_low_pct or 0.0) < battery.required_pct
-        least = down(leg.home_low_pct) + (" too little" if short else "")
+        least = left_at_home(leg.home_low_pct)
+        if short and (leg.home_low_pct or 0.0) > NOT_HOME_PCT:
+            least += " too little"
         rows.append(
             row(
                 plain(leg.name),

@@ -16,6 +16,7 @@ from watchkeeper.brief.wording import (
     height_most,
     known,
     lasting,
+    left_at_home,
     minutes,
     number,
     plain,
@@ -94,7 +95,7 @@ def points_table(found: ReachToday) -> Table | None:
             Cell(reach(point.reach_m))
             if point.inside
             else Cell(f"{reach(point.reach_m)}: out of reach", "warning"),
-            down(point.home_low_pct, "%"),
+            left_at_home(point.home_low_pct, "%"),
             _best(best.get(point.name)),
         )
         for point in found.points

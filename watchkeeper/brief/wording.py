@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from typing import Final
 
 from watchkeeper.aircraft.files import CrewUnits
-from watchkeeper.brief.findings import WEIGHTS, Brief, Remark
+from watchkeeper.brief.findings import NOT_HOME_PCT, WEIGHTS, Brief, Remark
 from watchkeeper.units import UNITS
 
 NOT_KNOWN: Final = "not known"
@@ -90,6 +90,11 @@ def up(value: float | None, unit: str = "", decimals: int = 0) -> str:
     if value is None or not math.isfinite(value):
         return NOT_KNOWN
     return number(rounded_up(value, 10.0**-decimals), unit, decimals)
+
+
+def left_at_home(value: float | None, unit: str = "") -> str:
+    """Return what is left at home, rounded downwards; in words where it does not get there."""
+    return "not home" if value is not None and value <= NOT_HOME_PCT else down(value, unit)
 
 
 def down(value: float | None, unit: str = "", decimals: int = 0) -> str:
