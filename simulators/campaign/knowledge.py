@@ -30,7 +30,7 @@ packs: {cells: 12, capacity: 22 Ah}
 """
 
 
-def charged(drawn: Drawn) -> str:
+def _charged(drawn: Drawn) -> str:
     """Return what the crew has noted of its cells: a voltmeter is 5 mV off, a charger 1 % (common practice)."""
     keys = drawn.file.packs[0]
     cell, dice = CELLS[keys.cell], random.Random(f"charged {drawn.seed} {drawn.number}")
@@ -65,7 +65,7 @@ packs:
   cell_floor: 3.3 V
   age: {cycles} cycles
   monitors: {{0: pack 1, 1: pack 2}}
-  charged: [{charged(drawn)}]
+  charged: [{_charged(drawn)}]
 hover_power: 3.7 kW at 30 kg
 limits: {{airspeed: 16 m/s, tilt: 30 deg, wind: 12 m/s, gust: 15 m/s, descent: {known["fly.sink_m_s"]:.1f} m/s}}
 return:

@@ -37,7 +37,7 @@ MOST_CORNERS = 4000
 """Of one area; the border of a state has no more on a map of its size."""
 MOST_CHARGED = 12
 """Measured points of a cell: more tell nothing new."""
-READ_V = 0.03
+CONTRADICT_V = 0.03
 """By so much two readings of a resting cell may contradict each other and be taken all the same."""
 Monitor = int | Literal["sum", "other"]
 """What a battery instance measures: a pack's number (from 1), the sum of the packs, or no flight battery."""
@@ -128,7 +128,7 @@ class Packs(FileModel):
         if len(self.charged) > MOST_CHARGED:
             refuse(f"'charged' has more than {MOST_CHARGED} points", "keep those that lie apart", key="charged")
         for one, more in pairwise(sorted(self.charged)):
-            if more.cell_v > one.cell_v + READ_V:
+            if more.cell_v > one.cell_v + CONTRADICT_V:
                 how, than = ("as much", "as") if more.ah == one.ah else ("more", "than")
                 what = f"{how} was put back from {more.cell_v:g} V {than} from {one.cell_v:g} V"
                 refuse(what, "correct one of the two, or leave it out", key="charged")

@@ -358,9 +358,10 @@ class ChargeFilter:
 
     def resume(self, kept: Mapping[str, list[float]]) -> None:
         """Take up what was kept. ValueError if it cannot be that."""
-        x, flat, parts, begun = kept["x"], kept["p"], kept["parts_a"], kept["begun"]
-        shape = len(x), len(flat), len(parts), len(begun)
-        if shape != (4, 16, len(RELAXING), 2) or not all(map(math.isfinite, [*x, *flat, *parts, *begun])):
+        x, flat, parts, begun, curve_v = (kept[key] for key in ("x", "p", "parts_a", "begun", "curve_v"))
+        shape = len(x), len(flat), len(parts), len(begun), len(curve_v)
+        finite = map(math.isfinite, [*x, *flat, *parts, *begun, *curve_v])
+        if shape != (4, 16, len(RELAXING), 2, 1) or not all(finite):
             raise ValueError("no charge that was kept")
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
         if abs(x[B]) > _MOST_CURVE_V or not is_covariance(p, _MOST_VARIANCE):
@@ -370,8 +371,7 @@ class ChargeFilter:
         self._parts_a = list(parts)
         self._drawn, self._loose = (max(0.0, min(1.0, one)) for one in begun)
         self._bound()
-        (curve_v,) = kept["curve_v"]
-        if abs(curve_v - self.curve.rest_voltage_at(100.0 * self._x[Z])) > SAME_V:  # the crew has told another
+        if abs(curve_v[0] - self.curve.rest_voltage_at(100.0 * self._x[Z])) > SAME_V:  # the crew has told another
             self._x[B] = 0.0
             for i in range(4):
                 self._p[B][i] = self._p[i][B] = 0.0
