@@ -15,21 +15,27 @@ from typing import Any
 from simulators.campaign.distributions import SHIPPED, Distributions, read
 from simulators.campaign.figures import figures
 from simulators.campaign.judge import Judged, judge
+from simulators.campaign.knowledge import LEVELS
 from watchkeeper.errors import BadInputError
 
 
 def campaign(
-    distributions: Distributions, flights: int, seed: int, workers: int | None = None, kept: Path | None = None
+    distributions: Distributions,
+    flights: int,
+    seed: int,
+    workers: int | None = None,
+    kept: Path | None = None,
+    levels: Sequence[str] = LEVELS,
 ) -> list[Judged]:
     """Fly and judge that many flights on all cores, or on so many workers; in the order of their numbers.
 
-    `kept` is a folder for what does not depend on the watch. Raises RuntimeError if the watch fails; no further
-    flight begins then.
+    `kept` is a folder for what does not depend on the watch, `levels` are those of what the watch is told. Raises
+    RuntimeError if the watch fails; no further flight begins then.
     """
     judged: list[Judged] = []
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=context) as pool:
-        waiting = [pool.submit(judge, distributions, seed, number, kept) for number in range(flights)]
+        waiting = [pool.submit(judge, distributions, seed, number, kept, levels) for number in range(flights)]
         try:
             for done in as_completed(waiting):
                 judged.append(done.result())
@@ -64,15 +70,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         metavar="FOLDER",
         help="keep the flights there, and take those that are there: only the watch is run anew",
     )
+    parser.add_argument(
+        "--knowing",
+        action="append",
+        choices=LEVELS,
+        help="what the watch is told; may be given more than once (all, one after another)",
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output, nothing else")
     given = parser.parse_args(arguments)
     try:
         distributions = read(given.distributions)
         if given.flights < 1:
             parser.error("--flights: at least one")
-        found = figures(
-            campaign(distributions, given.flights, given.seed, kept=given.keep), distributions, given.seed
-        )
+        levels = given.knowing or LEVELS
+        judged = campaign(distributions, given.flights, given.seed, kept=given.keep, levels=levels)
+        found = figures(judged, distributions, given.seed, levels)
     except BadInputError as error:
         for fault in error.faults:
             sys.stderr.write(f"{fault}\n")

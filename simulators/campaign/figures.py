@@ -18,8 +18,10 @@ _DUE_S = 240.0
 """Before the last good moment: from here on it may be right to speak of the return, or of packs running low."""
 
 
-def figures(judged: Sequence[Judged], distributions: Distributions, seed: int) -> dict[str, Any]:
-    """Return the campaign's one object.
+def figures(
+    judged: Sequence[Judged], distributions: Distributions, seed: int, levels: Sequence[str] = LEVELS
+) -> dict[str, Any]:
+    """Return the campaign's one object, at those levels of knowledge at which the flights were judged.
 
     Hours, by which false warnings and alerts are counted, are those of the recorded flights from take-off to
     landing or fall: all flights, those left out of the reserve as well, and with their way home, which is begun
@@ -33,7 +35,7 @@ def figures(judged: Sequence[Judged], distributions: Distributions, seed: int) -
         "hours": round(hours, 3),
         "left_out": dict(sorted(Counter(one.left_out for one in judged if one.left_out is not None).items())),
         "ordinary_returns": _ordinary(judged),
-        "levels": {level: _level(level, judged, fit, distributions, hours) for level in LEVELS},
+        "levels": {level: _level(level, judged, fit, distributions, hours) for level in levels},
         "fixed_rules": {
             rule: {**_crew(fit, lambda one, rule=rule: one.thumbs.get(rule)), "reaction_s": QUICK_S}  # type: ignore[misc]
             for rule in THUMBS

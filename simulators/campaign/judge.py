@@ -97,15 +97,21 @@ class Judged:
     """What was wrongly said of an ordinary return; None where none was flown, or it landed with less."""
 
 
-def judge(distributions: Distributions, seed: int, number: int, kept: Path | None = None) -> Judged:
-    """Draw, fly, listen, judge. Raises RuntimeError if the watch fails.
+def judge(
+    distributions: Distributions,
+    seed: int,
+    number: int,
+    kept: Path | None = None,
+    levels: Sequence[str] = LEVELS,
+) -> Judged:
+    """Draw, fly, listen at some levels of knowledge, judge. Raises RuntimeError if the watch fails.
 
     With a folder `kept`, what does not depend on the watch is taken from there, or put there for the next time.
     """
     with tempfile.TemporaryDirectory(prefix="campaign-") as name:
         folder = Path(name) if kept is None else kept / f"{seed}-{number}"
         ready = prepare(distributions, seed, number, folder)
-        return listened(distributions, ready, folder)
+        return listened(distributions, ready, folder, levels)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,15 +177,15 @@ def _unpickle(done: Path) -> Ready:
     return ready
 
 
-def listened(distributions: Distributions, ready: Ready, folder: Path) -> Judged:
-    """Run the watch over a flight at each level of knowledge, and judge what it said."""
+def listened(distributions: Distributions, ready: Ready, folder: Path, knowing: Sequence[str] = LEVELS) -> Judged:
+    """Run the watch over a flight at each of some levels of knowledge, and judge what it said."""
     drawn, flown, futures, last_good_s = ready.drawn, ready.flown, ready.futures, ready.last_good_s
     rules: Sequence[str] = () if drawn.fault is None else distributions.fault(drawn.fault).rules
     levels: dict[str, AtLevel] = {}
     heard: dict[str, Heard] = {}
-    paths = knowledge.write(drawn, folder)
-    for level, path in paths.items():
-        heard[level] = listen(folder / RECORDING, path, _READINGS)
+    known = knowledge.write(drawn, folder)
+    for level in knowing:
+        heard[level] = listen(folder / RECORDING, known[level], _READINGS)
         levels[level] = at_level(heard[level], rules, flown, ready.moments)
     left_out = why_left_out(drawn.fault, flown, last_good_s)
     if left_out is None:
@@ -188,8 +194,8 @@ def listened(distributions: Distributions, ready: Ready, folder: Path) -> Judged
             found.at_last_good = _forecast(heard[level], flown, futures, last_good_s)
             found.at_caution = _forecast(heard[level], flown, futures, found.turn_back_call_s)
     early: Ordinary | None = None
-    if ready.ordinary is not None:  # at the level of a crew that knows all, to save time
-        early = ordinary(listen(folder / ORDINARY, paths[LEVELS[0]], ()), rules, ready.ordinary)
+    if ready.ordinary is not None:  # at one level only, to save time
+        early = ordinary(listen(folder / ORDINARY, known[knowing[0]], ()), rules, ready.ordinary)
     return Judged(
         drawn.number, drawn.fault, drawn.values, flown, last_good_s, left_out, levels, ready.thumbs, early
     )

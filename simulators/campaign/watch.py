@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+from simulators.campaign.knowledge import CrewFiles
+
 _TIMEOUT_S: Final = 600
 _TELLING: Final = frozenset({"raised", "unsuppressed", "escalated"})
 
@@ -83,12 +85,13 @@ class Heard:
         return column[second] if 0 <= second < len(column) else None
 
 
-def listen(recording: Path, aircraft: Path, readings: Sequence[str]) -> Heard:
-    """Replay a recording with an aircraft file. Raises RuntimeError with its words if the watch fails."""
-    table = recording.with_suffix(f".{aircraft.stem}.csv")
+def listen(recording: Path, crew: CrewFiles, readings: Sequence[str]) -> Heard:
+    """Replay a recording with a crew's files. Raises RuntimeError with its words if the watch fails."""
+    table = recording.with_suffix(f".{crew.aircraft.stem}.csv")
+    sortie = [] if crew.sortie is None else ["--sortie", str(crew.sortie)]
     command = [
         sys.executable, "-m", "watchkeeper.cli.main", "replay", str(recording), "--json", "--aircraft",
-        str(aircraft), "--readings", str(table),
+        str(crew.aircraft), *sortie, "--readings", str(table),
     ]  # fmt: skip
     done = subprocess.run(  # noqa: S603  # our own program
         command, capture_output=True, text=True, check=False, timeout=_TIMEOUT_S

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from watchkeeper.aircraft.files import AircraftFile, load_aircraft_file, load_sortie_file
-from watchkeeper.aircraft.filetypes import Charged, Hold, HoverPower, Position, Wind
+from watchkeeper.aircraft.filetypes import Charged, Counted, Hold, HoverPower, Position, Wind
 from watchkeeper.errors import BadInputError
 
 # Invented; every key of the contract.
@@ -17,7 +17,7 @@ rotors: {count: 6, diameter: 0.71 m}
 mass: {empty: 17 kg, maximum: 35 kg}
 packs: {chemistry: lipo, cells: 12, capacity: 22 Ah, count: 2, topology: parallel, resistance: 18 mohm,
   cell_floor: 3.3 V, age: 80 cycles, monitors: {0: pack 1, 1: pack 2, 2: sum, 3: other},
-  charged: [4.1 Ah from 3.98 V, 13.2 Ah from 3.76 V]}
+  charged: [4.1 Ah from 3.98 V, 13.2 Ah from 3.76 V], counted: [14.2 Ah of 14.6 Ah, 29 Ah of 28.5 Ah]}
 hover_power: 4.1 kW at 30 kg
 limits: {airspeed: 16 m/s, tilt: 30 deg, wind: 12 m/s, gust: 15 m/s, descent: 2 m/s}
 return: {height: 40 m, speed: 8 m/s, order: [climb, cruise, descend, hold, land], hold: 30 s at 8 m,
@@ -59,6 +59,7 @@ def test_aircraft_file_has_every_key_in_si_units() -> None:
     assert (packs.cell_floor_v, packs.age_cycles) == (3.3, 80)
     assert packs.monitors == {0: 1, 1: 2, 2: "sum", 3: "other"}
     assert packs.charged == (Charged(4.1, 3.98), Charged(13.2, 3.76))
+    assert packs.counted == (Counted(14.2, 14.6), Counted(29, 28.5))
     assert file.hover_power == HoverPower(4100, 30)
     limits = file.limits
     assert (limits.airspeed_m_s, limits.tilt_deg, limits.wind_m_s, limits.gust_m_s, limits.descent_m_s) == (
@@ -182,6 +183,30 @@ BAD_AIRCRAFT = [
         + ", ".join(f"{n} Ah from {4.1 - 0.03 * n:.2f} V" for n in range(13))
         + "]}",
         "a.yaml:1:35: 'charged' has more than 12 points; keep those that lie apart",
+    ),
+    (
+        "packs: {count: 2, counted: [14.2 Ah]}",
+        (
+            "a.yaml:1:29: '14.2 Ah' does not say of how much that the charger put back; "
+            "write it like '14.2 Ah of 14.6 Ah'"
+        ),
+    ),
+    ("packs: {counted: [14.2 Ah of 0 Ah]}", "a.yaml:1:19: '0 Ah' is too small; give more than 0 Ah"),
+    ("packs: {counted: [14.2 Ah of 14.6 V]}", "a.yaml:1:19: '14.6 V' is in V; give it in Ah"),
+    ("packs: {counted: 14.2 Ah of 14.6 Ah}", "a.yaml:1:18: 'counted' is not a list; write it like [one, two]"),
+    (
+        "packs: {counted: [14.2 Ah of 4.6 Ah]}",
+        (
+            "a.yaml:1:19: a monitor that counts 14.2 Ah of 4.6 Ah is not set up; "
+            "check both numbers, or the aircraft's current sensor"
+        ),
+    ),
+    (
+        "packs: {count: 3, counted: [14.2 Ah of 14.6 Ah, 14 Ah of 14 Ah]}",
+        (
+            "a.yaml:1:28: 'counted' has 2 numbers for 3 packs; "
+            "give one for each pack, pack 1 first, or one for a monitor of all"
+        ),
     ),
     ("mass: {empty: 36 kg, maximum: 35 kg}", "a.yaml:1:15: empty mass is above the maximum mass; check both"),
     ("hover_power: {a: 1}", "a.yaml:1:14: 'hover_power' is not understood; write it like '4.1 kW at 30 kg'"),

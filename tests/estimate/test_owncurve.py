@@ -135,12 +135,13 @@ def test_a_ledger_s_capacity_goes_before_label_and_age() -> None:
     assert abs(off_by_ledger) < 0.01  # 3.713 V
 
 
-def flown(name: str, part: float, points: str) -> tuple[ChargeFilter, dict[float, float]]:
-    """Return the filter after a flight from full to 12 %, by a perfect sensor, and its errors in deviations.
+def flown(name: str, part: float, told: Packs, scale: float = 1.0) -> tuple[ChargeFilter, dict[float, float]]:
+    """Return the filter after a flight from full to 12 %, and its errors in deviations.
 
-    The pack holds a part of its label; the cell's drop is as the filter expects it.
+    The pack holds a part of its label, the sensor counts `scale` times what is drawn; the cell's drop is as the
+    filter expects it.
     """
-    one = ChargeFilter(packs(points), 12, AH)
+    one = ChargeFilter(told, 12, told.capacity_ah or AH)
     assert one.begin(4.2, None, resting=True, load_a=0.0)
     charges = tuple(i / 200 for i in range(201))
     volts, ohm = rest_v(name, charges), one._fast_ohm
@@ -152,8 +153,8 @@ def flown(name: str, part: float, points: str) -> tuple[ChargeFilter, dict[float
         ]
         load_a = AMPS + sum(share * a for a, (share, _) in zip(slow_a, RELAXING, strict=True))
         cell_v = float(np.interp(charge, charges, volts)) - ohm * charge_factor(charge) * load_a
-        one.draw(AMPS / 3600, 0.0)
-        one.hear(cell_v, AMPS, 25.0, 1_000_000 * second)
+        one.draw(scale * AMPS / 3600, 0.0)
+        one.hear(cell_v, scale * AMPS, 25.0, 1_000_000 * second)
         for at in (0.5, 0.3, 0.2, 0.12):
             if charge <= at and at not in found:
                 found[at] = (one.charge - charge) / one.charge_doubt
@@ -166,7 +167,7 @@ def flown(name: str, part: float, points: str) -> tuple[ChargeFilter, dict[float
 @pytest.mark.parametrize("part", [0.94, 1.0, 1.06])
 def test_what_a_pack_holds_stays_in_doubt(name: str, part: float) -> None:
     """A curve in Ah shows none of it: two deviations of the label (3 %, common practice) are two of the charge."""
-    one, off = flown(name, part, measured(name, held_ah=part * AH))
+    one, off = flown(name, part, packs(measured(name, held_ah=part * AH)))
     assert len(off) == 4
     assert max(abs(deviations) for deviations in off.values()) < 2.0
     assert one.charge_doubt > 0.88 * 0.03
@@ -175,7 +176,7 @@ def test_what_a_pack_holds_stays_in_doubt(name: str, part: float) -> None:
 
 def test_what_was_kept_goes_on_by_another_curve() -> None:
     """The crew edits its file while the watch is down: what was learned of one curve is not that of another."""
-    before, _ = flown("Mohtat2020", 1.0, "")
+    before, _ = flown("Mohtat2020", 1.0, packs(""))
     again = ChargeFilter(packs(measured("Mohtat2020")), 12, AH)
     again.resume(before.learned())
     assert again.counted == before.counted

@@ -15,6 +15,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from watchkeeper.aircraft.catalogue import MAX_PACKS
 from watchkeeper.aircraft.filetypes import (
     ChargedField,
+    CountedField,
     EmergenciesField,
     FileModel,
     HoldField,
@@ -115,7 +116,16 @@ class Packs(FileModel):
     )
     charged: tuple[ChargedField, ...] = ()
     """What the charger put back, from which resting voltage of a cell: the crew's own measure of its cells."""
+    counted: tuple[CountedField, ...] = ()
+    """What each pack's monitor, pack 1 first, counted of what the charger put back; one for a monitor of all."""
     monitors: Annotated[dict[int, Monitor], BeforeValidator(_monitors)] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _counted_for_each_monitor(self) -> Self:
+        if len(self.counted) > 1 and len(self.counted) != self.count:
+            what = f"'counted' has {len(self.counted)} numbers for {self.count} packs"
+            refuse(what, "give one for each pack, pack 1 first, or one for a monitor of all", key="counted")
+        return self
 
     @model_validator(mode="after")
     def _charged_as_cells_are(self) -> Self:

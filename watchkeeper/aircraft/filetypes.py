@@ -19,6 +19,7 @@ from watchkeeper.errors import BadInputError, Fault, did_you_mean, nearest
 from watchkeeper.units import parse_quantity
 
 MAX_WORDS = 200  # what a crew has agreed to do, on a card
+MOST_OFF = 1.5  # a current sensor that was ever set up is nearer
 _YEARS = (2000, 2099)
 MAX_TEXT = 80  # a name is spoken or stands in a table; longer ones are slips
 
@@ -55,6 +56,13 @@ class Hold(NamedTuple):
 
     time_s: float
     height_m: float | None
+
+
+class Counted(NamedTuple):
+    """What a pack's monitor counted as drawn, and what the charger then put back; Ah, of one flight or several."""
+
+    monitor_ah: float
+    charger_ah: float
 
 
 class Charged(NamedTuple):
@@ -176,6 +184,20 @@ def _charged(value: Any) -> Charged:
     return Charged(_measure(ah, "Ah", 0, 1000, None), _measure(volts, "V", 2, 4.5, None))
 
 
+def _counted(value: Any) -> Counted:
+    example = "14.2 Ah of 14.6 Ah"
+    monitor, charger = _two(value, "of", example)
+    if charger is None:
+        refuse(f"'{value}' does not say of how much that the charger put back", f"write it like '{example}'")
+    found = Counted(_measure(monitor, "Ah", None, 10_000, 0), _measure(charger, "Ah", None, 10_000, 0))
+    if not 1.0 / MOST_OFF <= found.monitor_ah / found.charger_ah <= MOST_OFF:
+        refuse(
+            f"a monitor that counts {found.monitor_ah:g} Ah of {found.charger_ah:g} Ah is not set up",
+            "check both numbers, or the aircraft's current sensor",
+        )
+    return found
+
+
 def _settings(value: Any) -> dict[str, str]:
     if not isinstance(value, dict):
         refuse("is not a group of keys and values", "write it like {cell_floor: 3.3 V}")
@@ -218,6 +240,7 @@ WindField = Annotated[Wind, BeforeValidator(_wind)]
 HoverPowerField = Annotated[HoverPower, BeforeValidator(_hover_power)]
 HoldField = Annotated[Hold, BeforeValidator(_hold)]
 ChargedField = Annotated[Charged, BeforeValidator(_charged)]
+CountedField = Annotated[Counted, BeforeValidator(_counted)]
 SettingsField = Annotated[dict[str, str], BeforeValidator(_settings)]
 """Values for the rule packs by name, not parsed yet."""
 EmergenciesField = Annotated[dict[str, str], BeforeValidator(_emergencies)]

@@ -15,7 +15,7 @@ from simulators.campaign.watch import Heard, Said
 from simulators.flown.scenario_file import FlownFile
 from simulators.flown.truth import Outcome
 
-FULL, LEAST = LEVELS
+FULL, MEASURED, LEAST = LEVELS
 GOOD: Final = SHIPPED.read_text(encoding="utf-8")
 NEVER: Final = Moments(None, None)
 
@@ -78,8 +78,8 @@ def judged(
     thumbs: dict[str, Outcome] | None = None,
     **truth: Any,
 ) -> Judged:
-    """Return a judged flight; at the lesser level of knowledge nothing was heard."""
-    levels = {FULL: full or AtLevel(), LEAST: AtLevel()}
+    """Return a judged flight; at the other levels of knowledge nothing was heard."""
+    levels = {FULL: full or AtLevel(), MEASURED: AtLevel(), LEAST: AtLevel()}
     return Judged(number, fault, {}, flown(**truth), last_good_s, left_out, levels, thumbs or {})
 
 

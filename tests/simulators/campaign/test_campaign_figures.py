@@ -12,7 +12,7 @@ from simulators.campaign.crews import THUMBS
 from simulators.campaign.figures import figures
 from simulators.campaign.judge import AtLevel, Forecast, Judged
 from simulators.campaign.watch import Life
-from tests.simulators.campaign.campaigning import FULL, LEAST, judged, outcome, shipped
+from tests.simulators.campaign.campaigning import FULL, LEAST, MEASURED, judged, outcome, shipped
 
 
 def of(*flights: Judged) -> dict[str, Any]:
@@ -34,7 +34,7 @@ def test_flights_and_hours_in_the_air_are_counted() -> None:
     """An hour is flown from take-off to landing: here 600 s and 1200 s."""
     found = of(judged(0), judged(1, end_s=1210.0))
     assert (found["flights"], found["seed"], found["hours"]) == (2, 3, 0.5)
-    assert list(found["levels"]) == [FULL, LEAST]
+    assert list(found["levels"]) == [FULL, MEASURED, LEAST]
     assert list(found["fixed_rules"]) == list(THUMBS)
 
 

@@ -12,13 +12,15 @@ from typing import Any, Final, NamedTuple
 
 import pytest
 
-from simulators.campaign.knowledge import LEVELS, write
+from simulators.campaign.knowledge import LEVELS, CrewFiles, write
 from simulators.campaign.record import TAIL_S, Flown, fly
 from simulators.campaign.watch import _columns, listen
 from simulators.physics.cell import CELLS
-from tests.simulators.campaign.campaigning import FULL, LEAST, drawn
-from watchkeeper.aircraft.files import load_aircraft_file
+from tests.simulators.campaign.campaigning import FULL, LEAST, MEASURED, drawn
+from watchkeeper.aircraft.files import AircraftFile, load_aircraft_file
+from watchkeeper.cli.inputs import find_ledger, load_crew_files
 from watchkeeper.estimate.packs.owncurve import unlikely
+from watchkeeper.estimate.packs.packtoday import packs_today
 from watchkeeper.link.framing import GOOD, Framer
 from watchkeeper.link.recording import RecordingReader
 
@@ -144,21 +146,46 @@ def test_a_fault_that_never_comes_did_not_begin(tmp_path: Path) -> None:
 # --- what the watch is told, and what it says --------------------------------------------------------------------
 
 
-def test_both_levels_of_knowledge_are_good_aircraft_files(tmp_path: Path) -> None:
+def read_aircraft(files: CrewFiles) -> AircraftFile:
+    return load_aircraft_file(files.aircraft.read_text(encoding="utf-8"), str(files.aircraft))
+
+
+def test_what_a_crew_knows_stands_in_good_files(tmp_path: Path) -> None:
     one = drawn(packs=[{"charge_pct": 90, "cycles": 120.4}, {"charge_pct": 90, "cycles": 100}],
                 parameters={"return.height_m": 55.0})  # fmt: skip
-    paths = write(one, tmp_path)
-    assert tuple(paths) == LEVELS
-    full, least = (
-        load_aircraft_file(paths[level].read_text(encoding="utf-8"), str(paths[level])) for level in (FULL, LEAST)
-    )
+    found = write(one, tmp_path)
+    assert tuple(found) == LEVELS
+    full, least = (read_aircraft(found[level]) for level in (FULL, LEAST))
+    assert found[FULL].sortie is found[LEAST].sortie is None
     assert (full.packs.cells, full.packs.capacity_ah, full.packs.count) == (12, 22.0, 2)
     assert full.packs.age_cycles == 120
     assert full.return_.height_m == 55.0
     assert (least.packs.cells, least.packs.capacity_ah) == (12, 22.0)
     assert least.hover_power is None
     assert least.return_.height_m is None
+    assert full.packs.counted == ()
     assert least.packs.charged == ()
+
+
+def test_what_a_crew_has_measured_of_its_packs_is_what_they_are(tmp_path: Path) -> None:
+    """Each monitor against a charger, each pack's capacity by it: their ratio has no charger in it."""
+    keys = {"charge_pct": 90, "cycles": 200, "capacity_part": 0.96}
+    one = drawn(packs=[{**keys, "current_scale": scale} for scale in (0.95, 1.04)])
+    files = write(one, tmp_path)[MEASURED]
+    (aircraft,), sortie = load_crew_files([files.aircraft], files.sortie)
+    assert sortie is not None
+    ledger = find_ledger(sortie, files.sortie, [aircraft])
+    assert ledger.faults == ()
+    assert ledger.ledger is not None
+    assert len(aircraft.packs.charged) == 7
+    assert unlikely(aircraft.packs) == []
+    holds_ah = 0.96 * CELLS["plain"].aged_capacity_ah(200)
+    fitted = packs_today(aircraft.packs, ledger.ledger, sortie.fitted)
+    for pack, scale in zip(fitted, (0.95, 1.04), strict=True):
+        (told,) = pack.counted
+        assert pack.capacity_ah is not None
+        # by the monitor; 0.5 % where each charge ends, and the last digit
+        assert pack.capacity_ah * told.monitor_ah / told.charger_ah == pytest.approx(holds_ah * scale, rel=0.02)
 
 
 @pytest.mark.parametrize("cell", CELLS)
@@ -166,10 +193,8 @@ def test_what_a_crew_notes_of_its_cells_is_what_they_show(tmp_path: Path, cell: 
     """Within three deviations of a voltmeter, a charger and their last digits; another flight, another noting."""
     keys = {"charge_pct": 90, "cycles": 200, "cell": cell, "capacity_part": 0.96}
     one = drawn(packs=[keys, keys])
-    noted = []
-    for flight in (one, replace(one, number=one.number + 1)):
-        text = write(flight, tmp_path)[FULL].read_text(encoding="utf-8")
-        noted.append(load_aircraft_file(text, "full").packs)
+    flights = one, replace(one, number=one.number + 1)
+    noted = [read_aircraft(write(flight, tmp_path)[FULL]).packs for flight in flights]
     assert noted[0].charged != noted[1].charged
     holds_ah = 0.96 * CELLS[cell].aged_capacity_ah(200)
     for packs in noted:
@@ -190,8 +215,7 @@ def test_the_full_file_states_what_is_set_and_an_old_one_what_was(tmp_path: Path
     new = drawn(parameters=settings)
     found = []
     for old_file in (False, True):
-        path = write(replace(new, old_file=old_file), tmp_path)[FULL]
-        file = load_aircraft_file(path.read_text(encoding="utf-8"), str(path))
+        file = read_aircraft(write(replace(new, old_file=old_file), tmp_path)[FULL])
         home = file.return_
         assert home.hold is not None
         found.append((home.height_m, home.speed_m_s, home.hold, home.landing_m_s, file.limits.descent_m_s))
@@ -235,7 +259,7 @@ def test_a_watch_that_fails_is_told_with_its_words(calm: Kept, tmp_path: Path) -
     bad = tmp_path / "bad.yaml"
     bad.write_text("aircraft: drawn\nwheels: 4\n", encoding="utf-8")
     with pytest.raises(RuntimeError, match=r"the watch ended with 2: .*bad\.yaml:2:1: .*wheels"):
-        listen(calm.log, bad, [])
+        listen(calm.log, CrewFiles(bad), [])
     with pytest.raises(RuntimeError, match=r"no-such\.tlog"):
         listen(tmp_path / "no-such.tlog", write(drawn(parameters={"return.height_m": 40.0}), tmp_path)[FULL], [])
 

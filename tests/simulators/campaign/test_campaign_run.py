@@ -15,7 +15,7 @@ from simulators.campaign.crews import REACTIONS_S, THUMBS, reaction_s
 from simulators.campaign.distributions import read
 from simulators.campaign.draw import draw
 from tests.conftest import ROOT
-from tests.simulators.campaign.campaigning import FULL, GOOD, LEAST, drawn, shipped, written
+from tests.simulators.campaign.campaigning import FULL, GOOD, LEAST, MEASURED, drawn, shipped, written
 
 RATE: Final = {"count", "of", "rate", "low", "high"}
 SPREAD: Final = {"of", "mean", "low", "high", "median", "p5", "p95"}
@@ -47,7 +47,7 @@ def check_crew(crew: dict[str, Any], flights: int) -> None:
 
 def test_a_small_campaign_gives_one_object_and_nothing_else() -> None:
     """The keys are those of what a campaign is to report; what they hold is the watch's affair."""
-    done = run("--flights", "2", "--seed", "5", "--json")
+    done = run("--flights", "2", "--seed", "5", "--knowing", MEASURED, "--knowing", LEAST, "--json")
     assert done.returncode == 0, done.stderr
     assert "2 of 2 flights" in done.stderr
     assert done.stdout.count("\n") == 1
@@ -56,7 +56,7 @@ def test_a_small_campaign_gives_one_object_and_nothing_else() -> None:
     assert 0.2 < found["hours"] < 3.0
     fit = 2 - sum(found["left_out"].values())
     drawn_kinds = {one.fault for one in (draw(shipped(), 5, number) for number in range(2)) if one.fault}
-    assert set(found["levels"]) == {FULL, LEAST}
+    assert set(found["levels"]) == {MEASURED, LEAST}
     early = found["ordinary_returns"]
     assert set(early) == {"flights", "false_warning", "false_caution", "by_rule"}
     assert early["false_warning"]["of"] == early["false_caution"]["of"] == early["flights"] <= fit
@@ -99,7 +99,12 @@ def test_a_bad_file_ends_it_with_2_and_its_place(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("arguments", "says"),
-    [(["--flights", "0"], "at least one"), (["--flights", "x"], "invalid int"), (["now"], "now")],
+    [
+        (["--flights", "0"], "at least one"),
+        (["--flights", "x"], "invalid int"),
+        (["--knowing", "x"], "invalid choice"),
+        (["now"], "now"),
+    ],
 )
 def test_bad_usage_ends_it_with_2(arguments: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as raised:
@@ -124,8 +129,8 @@ def test_a_watch_that_fails_ends_it_with_1_and_its_words(
 def test_the_number_of_workers_changes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Nor how many flights there are: not a bit of a flight; and they come in the order of their numbers."""
     distributions = read(written(tmp_path, *SHORT))
-    alone = program.campaign(distributions, 1, 18, workers=1)
-    together = program.campaign(distributions, 2, 18, workers=2)
+    alone = program.campaign(distributions, 1, 18, workers=1, levels=[FULL])
+    together = program.campaign(distributions, 2, 18, workers=2, levels=[FULL])
     assert [one.number for one in together] == [0, 1]
     assert together[:1] == alone
     assert "2 of 2 flights" in capsys.readouterr().err
@@ -144,7 +149,9 @@ def test_figures_are_shown_to_a_person(
     assert program.main(["--flights", "1", "--distributions", str(written(tmp_path))]) == 0
     out = capsys.readouterr().out
     assert out.startswith("0 flights, 0.0 h, seed 1\n")
-    assert all(words in out for words in (FULL, LEAST, *THUMBS, "bound held none of 0", "ordinary returns: 0"))
+    assert all(
+        words in out for words in (FULL, MEASURED, LEAST, *THUMBS, "bound held none of 0", "ordinary returns: 0")
+    )
 
 
 def test_crews_take_their_time_by_the_flights_seed() -> None:

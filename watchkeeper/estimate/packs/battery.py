@@ -16,7 +16,7 @@ from watchkeeper.estimate.packs.cell import PackState
 from watchkeeper.estimate.packs.onebus import OnBus, lean
 from watchkeeper.estimate.packs.pack import PackEstimate, number
 from watchkeeper.estimate.packs.packseen import PackSeen, pack_seen
-from watchkeeper.estimate.packs.packtoday import FittedPack
+from watchkeeper.estimate.packs.packtoday import FittedPack, at_monitor
 
 NAMES: Final = ("charge_left", "rest_cell_voltage", "resistance", "sag", "time_left")
 OVER_ALL: Final = (
@@ -123,7 +123,7 @@ class BatteryEstimates:
 
     def _of(self, pack: int) -> Packs:
         """Return what is known beforehand of a pack, from 1."""
-        return self._fitted[pack - 1] if pack <= len(self._fitted) else self._each
+        return self._fitted[pack - 1] if pack <= len(self._fitted) else at_monitor(self._each, pack)
 
     def numbered(self, number: int) -> PackEstimate | None:
         """Return a pack by its number in the readings; before any is told apart, all as one."""

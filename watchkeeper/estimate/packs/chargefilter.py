@@ -31,7 +31,7 @@ from watchkeeper.estimate.packs.cell import (
 from watchkeeper.estimate.packs.curve import CURVE_MEMORY
 from watchkeeper.estimate.packs.leaning import Lean, Own, own_error
 from watchkeeper.estimate.packs.owncurve import CHARGER, curve_of, unseen
-from watchkeeper.estimate.packs.packtoday import SCALE, FittedPack, held, usual_age
+from watchkeeper.estimate.packs.packtoday import FittedPack, held, scale_of, usual_age
 
 RELAXED_V: Final = 0.006  # what a rest of minutes has not yet settled
 SAMPLE_V: Final = 0.010  # of a cell; together with `INDEPENDENT_S`
@@ -74,8 +74,11 @@ class ChargeFilter:
         left, held_doubt = held(packs)
         self._unseen = held_doubt if packs.charged else 0.0
         """Of what the pack holds: one deviation that a curve measured in Ah cannot show."""
-        draw_doubt = math.hypot(CHARGER if packs.charged else held_doubt, SCALE)
-        self._x = [0.0, 0.0, 0.0, -math.log(left)]
+        self._scale = scale = scale_of(packs)
+        # a charger's own scale is in both, what it put back and what the monitor counted of that
+        ah_doubt = held_doubt if not packs.charged else 0.0 if len(packs.counted) == 1 else CHARGER
+        draw_doubt = math.hypot(ah_doubt, scale.doubt)
+        self._x = [0.0, 0.0, 0.0, -math.log(left) - scale.off]
         self._p = diagonal(0.0, ohm_doubt**2, self._spread(1.0) ** 2, draw_doubt**2)
         self._unbooked = self._now()
         self._parts_a = [0.0 for _ in RELAXING]
@@ -104,7 +107,7 @@ class ChargeFilter:
 
     def own_error(self) -> Own:
         """Return the error that is this pack's alone: its current sensor's scale, and a beginning under load."""
-        return own_error(self._p, self._drawn, SCALE, self._loose)
+        return own_error(self._p, self._drawn, self._scale.doubt, self._loose)
 
     def lean(self, lean: Lean | None) -> None:
         """Tell the charge as the other packs of the bus leave it; None: as its own monitor has it."""
@@ -155,11 +158,14 @@ class ChargeFilter:
         return self._fast_ohm * SETTLED * warm * math.exp(shown.value), math.sqrt(shown.variance)
 
     def capacity_shown(self) -> tuple[float, float] | None:
-        """Return the same of the capacity, in measured Ah. A curve that was measured in Ah shows none of it."""
+        """Return the same of the capacity, in Ah as measured, less what the monitor is known to be off.
+
+        A curve that was measured in Ah shows none of it.
+        """
         shown = self._now().draw.without(self._unbooked.draw)
         if shown is None or self._unseen:
             return None
-        return self.capacity_ah * math.exp(-shown.value), math.sqrt(shown.variance)
+        return self.capacity_ah * math.exp(-shown.value - self._scale.off), math.sqrt(shown.variance)
 
     def book(self) -> None:
         """Take it that what was drawn and shown up to now is written down elsewhere."""
@@ -352,16 +358,18 @@ class ChargeFilter:
             "p": [v for row in self._p for v in row],
             "parts_a": list(self._parts_a),
             "begun": [self._drawn, self._loose],
+            "scale_off": [self._scale.off],
             "unbooked": self._unbooked.values(),
             "curve_v": [self.curve.rest_voltage_at(100.0 * self._x[Z])],
         }
 
     def resume(self, kept: Mapping[str, list[float]]) -> None:
         """Take up what was kept. ValueError if it cannot be that."""
-        x, flat, parts, begun, curve_v = (kept[key] for key in ("x", "p", "parts_a", "begun", "curve_v"))
-        shape = len(x), len(flat), len(parts), len(begun), len(curve_v)
-        finite = map(math.isfinite, [*x, *flat, *parts, *begun, *curve_v])
-        if shape != (4, 16, len(RELAXING), 2, 1) or not all(finite):
+        names = "x", "p", "parts_a", "begun", "curve_v", "scale_off"
+        x, flat, parts, begun, curve_v, scale_off = (kept[key] for key in names)
+        shape = len(x), len(flat), len(parts), len(begun), len(curve_v), len(scale_off)
+        finite = map(math.isfinite, [*x, *flat, *parts, *begun, *curve_v, *scale_off])
+        if shape != (4, 16, len(RELAXING), 2, 1, 1) or not all(finite):
             raise ValueError("no charge that was kept")
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
         if abs(x[B]) > _MOST_CURVE_V or not is_covariance(p, _MOST_VARIANCE):
@@ -370,6 +378,7 @@ class ChargeFilter:
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
         self._drawn, self._loose = (max(0.0, min(1.0, one)) for one in begun)
+        self._x[K] += scale_off[0] - self._scale.off  # the crew may have measured it since
         self._bound()
         if abs(curve_v[0] - self.curve.rest_voltage_at(100.0 * self._x[Z])) > SAME_V:  # the crew has told another
             self._x[B] = 0.0

@@ -22,14 +22,12 @@ from typing import Final, NamedTuple
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import Matrix, cholesky, solved
 from watchkeeper.estimate.packs.curve import APART_V, CHARGE_PCT, CURVE_MEMORY, PUBLISHED, Curve, interpolate
-from watchkeeper.estimate.packs.packtoday import SCALE, FittedPack, held
+from watchkeeper.estimate.packs.packtoday import RESTED, FittedPack, held, scale_of
 
 READ_V: Final = 0.008
 """Of a cell: a voltmeter or charger 5 mV, another pack of the same make 6 mV (common practice)."""
 CHARGER: Final = 0.01
 """Of what a charger says that it put back (common practice)."""
-RESTED: Final = 0.005
-"""Of full charge: what a rest of an hour, its warmth and a charger's end leave open (common practice)."""
 LOADED_V: Final = 0.02
 """Of a cell: what slow parts of the drop that no resistance here has add under load. A measured cell whose curve
 was known to 5 mV was followed over twelve hours of pulses to 17 mV (10.5281/zenodo.2580327)."""
@@ -53,7 +51,7 @@ def curve_of(packs: Packs) -> Curve:
     if not packs.charged or packs.capacity_ah is None:
         return PUBLISHED[packs.chemistry]
     # a ledger's capacity is in the monitor's Ah
-    scale = SCALE if isinstance(packs, FittedPack) and packs.capacity_doubt is not None else 0.0
+    scale = scale_of(packs).doubt if isinstance(packs, FittedPack) and packs.capacity_doubt is not None else 0.0
     ah = packs.capacity_ah * held(packs).part
     # what goes beyond a capacity that the ledger has seen contradicts it
     measured = tuple((one.ah, one.cell_v) for one in packs.charged if one.ah < ah)

@@ -15,7 +15,7 @@ from watchkeeper.aircraft.catalogue import PHASE_GROUPS
 from watchkeeper.aircraft.ledger import MOST_FLIGHTS, Capacity, PackEntry, Resistance
 from watchkeeper.estimate.packs.cell import temperature_factor
 from watchkeeper.estimate.packs.pack import PackEstimate
-from watchkeeper.estimate.packs.packtoday import SCALE, SEEN_CAPACITY, SEEN_OHM, UNTOLD_OHM, FittedPack
+from watchkeeper.estimate.packs.packtoday import SEEN_CAPACITY, SEEN_OHM, UNTOLD_OHM, FittedPack, scale_of
 
 DREW: Final = 0.3
 """Of the capacity: a flight that drew less tells nothing of it (common practice: half and more is better)."""
@@ -73,8 +73,9 @@ def pack_seen(one: PackEstimate) -> PackSeen | None:
         capacity = kept.capacity_shown()
         told = capacity is not None and drawn_ah >= DREW * capacity[0] and capacity[1] <= SURE_AH
         if capacity is not None and told and LIKELY[0] * rated_ah <= capacity[0] <= LIKELY[1] * rated_ah:
-            # by the voltages, and by a current sensor of which nothing is known but its kind
-            seen = seen._replace(capacity_ah=capacity[0], capacity_doubt=math.hypot(capacity[1], SCALE))
+            # by the voltages, and by a current sensor that another pack's flight need not share
+            doubt = math.hypot(capacity[1], scale_of(packs).doubt)
+            seen = seen._replace(capacity_ah=capacity[0], capacity_doubt=doubt)
         ohm = kept.resistance_shown()
         if ohm is not None and ohm[1] <= SURE_OHM:
             seen = seen._replace(resistance_ohm=ohm[0] * kept.cells, resistance_doubt=ohm[1], degc=kept.degc)

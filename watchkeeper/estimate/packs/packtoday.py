@@ -14,6 +14,10 @@ CAPACITY: Final = 0.03
 """One standard deviation, as a part, of packs against their label (common practice)."""
 SCALE: Final = 0.03
 """The same of a current sensor's scale (common practice)."""
+STEADY: Final = 0.005
+"""The same of a scale that was measured: from day to day, and with the load (common practice)."""
+RESTED: Final = 0.005
+"""Of full charge: what a rest of an hour, its warmth and a charger's end leave open (common practice)."""
 USUAL_CYCLES: Final = 100.0
 """Of a pack of unknown age."""
 _FADE_KNOWN, _FADE_UNKNOWN = 0.4, 0.8
@@ -52,6 +56,28 @@ class Held(NamedTuple):
     doubt: float
 
 
+class Scale(NamedTuple):
+    """The logarithm of what a current sensor counts of an Ah, and one standard deviation of that."""
+
+    off: float
+    doubt: float
+
+
+def scale_of(packs: Packs) -> Scale:
+    """Return the scale of the one monitor of these packs: as measured against a charger, else as is usual."""
+    if len(packs.counted) != 1:
+        return Scale(0.0, SCALE)
+    counted = packs.counted[0]
+    ended = RESTED * (packs.capacity_ah or 0.0) / counted.charger_ah
+    return Scale(math.log(counted.monitor_ah / counted.charger_ah), min(SCALE, math.hypot(STEADY, ended)))
+
+
+def at_monitor(packs: Packs, number: int) -> Packs:
+    """Return packs, all alike, as the one of that number (from 1) that a monitor of its own measures."""
+    own = packs.counted[number - 1 : number] if len(packs.counted) == packs.count else ()
+    return packs if own == packs.counted else packs.model_copy(update={"counted": own})
+
+
 def usual_age(packs: Packs) -> float:
     """Return a pack's age in cycles, what is usual where it is not told."""
     return packs.age_cycles if packs.age_cycles is not None else USUAL_CYCLES
@@ -72,9 +98,8 @@ def packs_today(packs: Packs, ledger: Ledger | None, fitted: Sequence[str]) -> l
 
     A label that it does not have is a pack as in the aircraft file; with no labels all `packs.count` of them are.
     """
-    if not fitted:
-        return [packs] * packs.count
-    return [fitted_pack(packs, ledger, label) for label in fitted]
+    each: list[Packs] = [fitted_pack(packs, ledger, label) for label in fitted] or [packs] * packs.count
+    return [at_monitor(one, number) for number, one in enumerate(each, 1)]
 
 
 def rated_ah(pack: Packs) -> float:
