@@ -1,8 +1,8 @@
 """The crew's pack ledger: what is known of each pack by its label, from flight to flight.
 
 A pack's capacity is what it holds today, in Ah as its monitor measures it, or as a charger does where the aircraft
-file says what the monitor is off by (`counted`); its resistance that of the whole pack, settled, at half charge and
-the temperature told. Both go before label and age. Everything may be left out.
+file says what the monitor is off by (`counted`); its resistance that of the whole pack, settled, at half charge
+and the temperature told. Both go before label and age. Everything may be left out.
 """
 
 from __future__ import annotations
