@@ -198,15 +198,32 @@ BAD_AIRCRAFT = [
         "packs: {counted: [14.2 Ah of 4.6 Ah]}",
         (
             "a.yaml:1:19: a monitor that counts 14.2 Ah of 4.6 Ah is not set up; "
-            "check both numbers, or the aircraft's current sensor"
+            "state one pack's Ah of one pack's, or all of all; if so it is, set the current sensor up"
         ),
     ),
     (
         "packs: {count: 3, counted: [14.2 Ah of 14.6 Ah, 14 Ah of 14 Ah]}",
         (
             "a.yaml:1:28: 'counted' has 2 numbers for 3 packs; "
-            "give one for each pack, pack 1 first, or one for a monitor of all"
+            "give one for each pack, pack 1 first, or one for a monitor of all; or correct 'count'"
         ),
+    ),
+    (
+        "packs: {count: 2, counted: [14.2 Ah of 14.6 Ah, 14 Ah of 14 Ah]}",
+        (
+            "a.yaml:1:28: 'counted' has a number for each pack, and no monitor of each is named; "
+            "write like {0: pack 1, 1: pack 2} into 'monitors' which instance measures which"
+        ),
+    ),
+    *(
+        (
+            f"packs: {{count: 2, {monitors}counted: [28 Ah of 29 Ah]}}",
+            (
+                f"a.yaml:1:{28 + len(monitors)}: 'counted' has one number for 2 packs; "
+                "give one for each pack; for one monitor of all write {0: sum} into 'monitors'"
+            ),
+        )
+        for monitors in ("", "monitors: {0: pack 1, 1: pack 2}, ", "monitors: {0: sum, 1: pack 1}, ")
     ),
     ("mass: {empty: 36 kg, maximum: 35 kg}", "a.yaml:1:15: empty mass is above the maximum mass; check both"),
     ("hover_power: {a: 1}", "a.yaml:1:14: 'hover_power' is not understood; write it like '4.1 kW at 30 kg'"),

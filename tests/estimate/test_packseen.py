@@ -290,6 +290,17 @@ def test_what_was_not_seen_stays_and_what_was_unknown_is_taken() -> None:
     assert untold.ohm == pytest.approx(0.03, rel=0.05)  # at another temperature, or not: the old one weighs little
 
 
+def test_what_a_crew_has_measured_better_stays_so_well_known() -> None:
+    """Weighed by the inverse of the variances by hand: 21.3 Ah within 1.4 %, and 23.5 within 5."""
+    entry = PackEntry(capacity=Capacity(21.3, 0.3))
+    after = booked(entry, PackSeen("A1", 0.7, 23.5, 0.05), "2026-11-03").capacity
+    assert after is not None
+    weights = (0.3 / 21.3) ** -2, 0.05**-2
+    mean = (weights[0] * math.log(21.3) + weights[1] * math.log(23.5)) / sum(weights)
+    assert after.ah == pytest.approx(math.exp(mean))
+    assert after.doubt_ah == pytest.approx(0.3 / 21.3 * after.ah)
+
+
 def test_many_flights_find_a_pack_that_fades_and_stay_humble() -> None:
     entry = PackEntry().model_copy(update={"cycles": 0.0, "capacity": Capacity(22.0)})
     for _ in range(30):

@@ -122,9 +122,16 @@ class Packs(FileModel):
 
     @model_validator(mode="after")
     def _counted_for_each_monitor(self) -> Self:
-        if len(self.counted) > 1 and len(self.counted) != self.count:
-            what = f"'counted' has {len(self.counted)} numbers for {self.count} packs"
-            refuse(what, "give one for each pack, pack 1 first, or one for a monitor of all", key="counted")
+        numbers, measured = len(self.counted), set(self.monitors.values())
+        if numbers > 1 and numbers != self.count:
+            do = "give one for each pack, pack 1 first, or one for a monitor of all; or correct 'count'"
+            refuse(f"'counted' has {numbers} numbers for {self.count} packs", do, key="counted")
+        if numbers > 1 and not measured.issuperset(range(1, self.count + 1)):
+            do = "write like {0: pack 1, 1: pack 2} into 'monitors' which instance measures which"
+            refuse("'counted' has a number for each pack, and no monitor of each is named", do, key="counted")
+        if numbers == 1 < self.count and ("sum" not in measured or any(isinstance(one, int) for one in measured)):
+            do = "give one for each pack; for one monitor of all write {0: sum} into 'monitors'"
+            refuse(f"'counted' has one number for {self.count} packs", do, key="counted")
         return self
 
     @model_validator(mode="after")

@@ -193,7 +193,7 @@ def _counted(value: Any) -> Counted:
     if not 1.0 / MOST_OFF <= found.monitor_ah / found.charger_ah <= MOST_OFF:
         refuse(
             f"a monitor that counts {found.monitor_ah:g} Ah of {found.charger_ah:g} Ah is not set up",
-            "check both numbers, or the aircraft's current sensor",
+            "state one pack's Ah of one pack's, or all of all; if so it is, set the current sensor up",
         )
     return found
 

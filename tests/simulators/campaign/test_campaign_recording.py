@@ -181,8 +181,7 @@ def test_what_a_crew_has_measured_of_its_packs_is_what_they_are(tmp_path: Path) 
     assert unlikely(aircraft.packs) == []
     holds_ah = 0.96 * CELLS["plain"].aged_capacity_ah(200)
     fitted = packs_today(aircraft.packs, ledger.ledger, sortie.fitted)
-    for pack, scale in zip(fitted, (0.95, 1.04), strict=True):
-        (told,) = pack.counted
+    for pack, told, scale in zip(fitted, aircraft.packs.counted, (0.95, 1.04), strict=True):
         assert pack.capacity_ah is not None
         # by the monitor; 0.5 % where each charge ends, and the last digit
         assert pack.capacity_ah * told.monitor_ah / told.charger_ah == pytest.approx(holds_ah * scale, rel=0.02)

@@ -104,7 +104,7 @@ class BatteryEstimates:
         self._readings = readings
         self._each = file.packs if file is not None else Packs()
         self._fitted = fitted
-        self._all = whole_today(self._each, fitted)
+        self._all = at_monitor(whole_today(self._each, fitted), self._each.counted, None)
         hover = file.hover_power if file is not None else None
         self._hover_w = hover.power_w if hover is not None else None
         self._whole = PackEstimate(_indexes("battery.", _INPUTS), self._all, lambda: self._hover_w)
@@ -123,7 +123,8 @@ class BatteryEstimates:
 
     def _of(self, pack: int) -> Packs:
         """Return what is known beforehand of a pack, from 1."""
-        return self._fitted[pack - 1] if pack <= len(self._fitted) else at_monitor(self._each, pack)
+        known = self._fitted[pack - 1] if pack <= len(self._fitted) else self._each
+        return at_monitor(known, self._each.counted, pack)
 
     def numbered(self, number: int) -> PackEstimate | None:
         """Return a pack by its number in the readings; before any is told apart, all as one."""

@@ -351,6 +351,12 @@ class ChargeFilter:
         off = x[B] / self._spread(x[Z])
         return PackState(self.curve, self.cells, x[Z], ohm, math.exp(x[K]) / self.capacity_ah, off)
 
+    def _measured_since(self, change: float) -> None:
+        """Take it that less is drawn by an Ah than was supposed, by so much; what was shown since stays shown."""
+        before = self._unbooked.draw
+        self._x[K] += change * min(1.0, self._p[K][K] / before.variance)
+        self._unbooked = self._unbooked._replace(draw=before._replace(value=before.value + change))
+
     def learned(self) -> Mapping[str, list[float]]:
         """Return what was learned, to be kept over a restart of the watch."""
         return {
@@ -378,7 +384,7 @@ class ChargeFilter:
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
         self._drawn, self._loose = (max(0.0, min(1.0, one)) for one in begun)
-        self._x[K] += scale_off[0] - self._scale.off  # the crew may have measured it since
+        self._measured_since(scale_off[0] - self._scale.off)
         self._bound()
         if abs(curve_v[0] - self.curve.rest_voltage_at(100.0 * self._x[Z])) > SAME_V:  # the crew has told another
             self._x[B] = 0.0

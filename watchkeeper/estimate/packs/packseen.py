@@ -66,15 +66,16 @@ def pack_seen(one: PackEstimate) -> PackSeen | None:
         return None
     rated_ah = packs.rated_ah or kept.capacity_ah
     drawn_ah = kept.drawn_ah
+    scale = scale_of(packs)
     # a current that is grossly wrong counts by how far the voltage says that the charge fell
-    used = drawn_ah * kept.state().per_ah if one.wrong_current else drawn_ah / rated_ah
+    used = drawn_ah * (kept.state().per_ah if one.wrong_current else math.exp(-scale.off) / rated_ah)
     seen = PackSeen(packs.label, max(0.0, used))
     if not one.wrong_current:
         capacity = kept.capacity_shown()
         told = capacity is not None and drawn_ah >= DREW * capacity[0] and capacity[1] <= SURE_AH
         if capacity is not None and told and LIKELY[0] * rated_ah <= capacity[0] <= LIKELY[1] * rated_ah:
             # by the voltages, and by a current sensor that another pack's flight need not share
-            doubt = math.hypot(capacity[1], scale_of(packs).doubt)
+            doubt = math.hypot(capacity[1], scale.doubt)
             seen = seen._replace(capacity_ah=capacity[0], capacity_doubt=doubt)
         ohm = kept.resistance_shown()
         if ohm is not None and ohm[1] <= SURE_OHM:
@@ -110,11 +111,12 @@ def booked(entry: PackEntry, seen: PackSeen, when: str) -> PackEntry:
 def _capacity(old: Capacity | None, seen: PackSeen) -> Capacity | None:
     if seen.capacity_ah is None:
         return old
-    ah, doubt = seen.capacity_ah, seen.capacity_doubt
+    ah, doubt, least = seen.capacity_ah, seen.capacity_doubt, LEAST_AH
     if old is not None:
         before = SEEN_CAPACITY if old.doubt_ah is None else old.doubt_ah / old.ah
         ah, doubt = _weighed(old.ah, before, ah, doubt)
-    return Capacity(ah, max(LEAST_AH, doubt) * ah)
+        least = min(before, LEAST_AH)  # what a crew has measured better stays so well known
+    return Capacity(ah, max(least, doubt) * ah)
 
 
 def _resistance(old: Resistance | None, seen: PackSeen) -> Resistance | None:

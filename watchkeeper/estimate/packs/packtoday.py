@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import Packs
+from watchkeeper.aircraft.filetypes import Counted
 from watchkeeper.aircraft.ledger import Ledger
 from watchkeeper.estimate.packs.cell import FADE, LIFE_CYCLES, aged_capacity, temperature_factor
 
@@ -64,17 +65,25 @@ class Scale(NamedTuple):
 
 
 def scale_of(packs: Packs) -> Scale:
-    """Return the scale of the one monitor of these packs: as measured against a charger, else as is usual."""
+    """Return the scale of the one monitor of these packs: as measured against a charger, and as is usual.
+
+    The two are weighed by their variances: a short flight against a charge that ends anywhere tells little.
+    """
     if len(packs.counted) != 1:
         return Scale(0.0, SCALE)
     counted = packs.counted[0]
-    ended = RESTED * (packs.capacity_ah or 0.0) / counted.charger_ah
-    return Scale(math.log(counted.monitor_ah / counted.charger_ah), min(SCALE, math.hypot(STEADY, ended)))
+    measured = math.hypot(STEADY, RESTED * (packs.capacity_ah or 0.0) / counted.charger_ah)
+    both = math.hypot(SCALE, measured)
+    off = math.log(counted.monitor_ah / counted.charger_ah)
+    return Scale(off * (SCALE / both) ** 2, SCALE * measured / both)
 
 
-def at_monitor(packs: Packs, number: int) -> Packs:
-    """Return packs, all alike, as the one of that number (from 1) that a monitor of its own measures."""
-    own = packs.counted[number - 1 : number] if len(packs.counted) == packs.count else ()
+def at_monitor(packs: Packs, counted: Sequence[Counted], number: int | None) -> Packs:
+    """Return packs with what the monitor of one of them counted (its number, from 1; None: a monitor of all)."""
+    if number is None:
+        own = tuple(counted) if len(counted) == 1 else ()
+    else:
+        own = tuple(counted[number - 1 : number]) if len(counted) == packs.count else ()
     return packs if own == packs.counted else packs.model_copy(update={"counted": own})
 
 
@@ -97,9 +106,10 @@ def packs_today(packs: Packs, ledger: Ledger | None, fitted: Sequence[str]) -> l
     """Return the fitted packs, pack 1 first, with what the ledger has of them.
 
     A label that it does not have is a pack as in the aircraft file; with no labels all `packs.count` of them are.
+    What monitors counted is left out: it is theirs, not the packs'.
     """
     each: list[Packs] = [fitted_pack(packs, ledger, label) for label in fitted] or [packs] * packs.count
-    return [at_monitor(one, number) for number, one in enumerate(each, 1)]
+    return [at_monitor(one, (), None) for one in each]
 
 
 def rated_ah(pack: Packs) -> float:
