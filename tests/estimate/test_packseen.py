@@ -292,7 +292,7 @@ def test_what_was_not_seen_stays_and_what_was_unknown_is_taken() -> None:
 
 def test_what_a_crew_has_measured_better_stays_so_well_known() -> None:
     """Weighed by the inverse of the variances by hand: 21.3 Ah within 1.4 %, and 23.5 within 5."""
-    entry = PackEntry(capacity=Capacity(21.3, 0.3))
+    entry = PackEntry.model_validate({"capacity": "21.3 Ah within 0.3 Ah"})
     after = booked(entry, PackSeen("A1", 0.7, 23.5, 0.05), "2026-11-03").capacity
     assert after is not None
     weights = (0.3 / 21.3) ** -2, 0.05**-2
