@@ -172,8 +172,9 @@ def test_what_was_kept_goes_on_when_the_crew_has_measured_its_monitor() -> None:
     same = ChargeFilter(packs(), 12, AH)
     same.resume(before.learned())
     assert same.state().per_ah == before.state().per_ah
-    with pytest.raises(ValueError, match="no charge that was kept"):
-        same.resume({**before.learned(), "scale_off": [math.nan]})
+    for odd in ([math.nan], [1e300], []):
+        with pytest.raises(ValueError, match="that was kept"):
+            same.resume({**before.learned(), "scale_off": odd})
 
 
 def test_before_anything_was_learned_all_of_it_is_corrected() -> None:

@@ -378,8 +378,8 @@ class ChargeFilter:
         if shape != (4, 16, len(RELAXING), 2, 1, 1) or not all(finite):
             raise ValueError("no charge that was kept")
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
-        if abs(x[B]) > _MOST_CURVE_V or not is_covariance(p, _MOST_VARIANCE):
-            raise ValueError("no covariance")
+        if abs(x[B]) > _MOST_CURVE_V or abs(scale_off[0]) > DRAW_BOUND or not is_covariance(p, _MOST_VARIANCE):
+            raise ValueError("no state that was kept")
         self._unbooked = Unbooked.kept(kept["unbooked"])
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
