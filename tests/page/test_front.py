@@ -311,6 +311,7 @@ def test_a_station_that_is_lost_stands_once_with_the_reason(visitor: Visitor) ->
     alerts = page.locator("#wrong-list")
     expect(alerts).to_contain_text("south-quarry is not heard any more")
     expect(alerts).not_to_contain_text("Call its crew")
+    expect(alerts.locator(".reason")).to_have_count(1)  # what stood before, several reasons, has gone
     expect(alerts.locator(".reason")).to_have_text(why)
 
 
