@@ -197,14 +197,16 @@ def test_expectation_and_slopes_against_matrices_and_differences() -> None:
             assert h == pytest.approx([slope(one, np.array(found.x), i) for i in range(STATES)], abs=1e-7)
 
 
-def test_a_correction_is_that_of_numpy() -> None:
+@pytest.mark.parametrize("considered", [(SHAPE,), (SCALE, SHAPE)])
+def test_a_correction_is_that_of_numpy(considered: tuple[int, ...]) -> None:
     rng = np.random.default_rng(3)
     found = AirWind(Drag(0.03, 0.01, 0.2, 0.5))
+    found._considered = considered
     root = rng.normal(0, 1, (STATES, STATES))
     p, x, h, noise, off = root @ root.T, rng.normal(0, 1, STATES), rng.normal(0, 1, STATES), 0.7, 1.3
     found.p, found.x = [list(row) for row in p], list(x)
     gain = p @ h / (h @ p @ h + noise)
-    gain[SHAPE] = 0.0  # reckoned with, never learned: Schmidt's filter in Joseph's form
+    gain[list(considered)] = 0.0  # reckoned with, never learned: Schmidt's filter in Joseph's form
     keep = np.eye(STATES) - np.outer(gain, h)
     moved = found._correct(tuple(h), off, noise)
     assert moved == pytest.approx(gain * off)

@@ -111,6 +111,25 @@ def test_a_pack_off_the_bus_leaves_the_other_with_all_of_the_load() -> None:
     assert sum(one.share for one in supplies) == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize("stays_a", [70.0, 50.0])
+def test_what_a_pack_can_give_alone_ends_where_it_cannot_hold_the_whole_flight(stays_a: float) -> None:
+    """Energy is conserved: what a flight takes does not change when a pack opens, so the other gives all of it."""
+    bench = Bench(TWO)
+    hover(bench, 0, 600, p1=(44.4, stays_a), p2=(44.4, 140.0 - stays_a))
+    both = bench.estimates.supplies() or []
+    usable = bench.read("battery.1.charge_left")
+    hover(bench, 600, 610, p1=(42.8, 145.2), p2=(45.6, 0.2))
+    (one,) = bench.estimates.supplies() or []
+    assert one.mean_power_w == pytest.approx(sum(each.mean_power_w for each in both), rel=0.01)
+    assert one.mean_power_w == pytest.approx(44.4 * 140.0, rel=0.1)
+    assert one.empty == pytest.approx(one.state.empty(one.mean_power_w, one.floor_v))
+    assert one.empty > both[0].empty + 0.01
+    assert bench.read("battery.1.charge_left") < usable - 1.0
+    hover(bench, 610, 620, p1=(44.2, stays_a), p2=(44.2, 140.0 - stays_a))
+    again = bench.estimates.supplies() or []
+    assert [each.mean_power_w for each in again] == pytest.approx([each.mean_power_w for each in both], rel=0.02)
+
+
 def test_a_silent_pack_is_missed_and_taken_up_where_it_is_when_it_comes_back() -> None:
     bench = Bench(TWO)
     hover(bench, 0, 60, p1=(44.4, 70.0), p2=(44.4, 70.0))

@@ -57,11 +57,22 @@ ALSO: dict[str, dict[str, str]] = {
         "obstacle-now": "it strikes it some seconds later",
         "aircraft-warns": "its own words: it struck something",
     },
+    "return-does-not-close": {
+        "return-reserve": "the wind passes what its tilt can hold against: no way home until it comes lower",
+        "return-now": "the same",
+        "home-unreachable": "the same, a little later",
+    },
     "ridge-shadow": {
         "return-too-low": "its return height does not clear the ridge",
         "link-blocked": "the same, some seconds before the trend shows it",
     },
     "satellites-jammed": {"drift": "it drifts with the wind while nothing holds its position"},
+    "wind-overpowers": {
+        "hold-moves-away": "it is carried off",
+        "return-reserve": "there is no way home in that wind",
+        "return-now": "the same",
+        "home-unreachable": "the same: the flight turned back after the first call is still in the air at the end",
+    },
     "wind-turns": {"gust-high": "the gust front comes a second before the mean wind"},
 }
 LATE = {"heavy-load-picked-up": 2.0}

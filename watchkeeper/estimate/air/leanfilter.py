@@ -14,9 +14,10 @@ that is seen. In hover the drag is then out of the equation, and no error of lin
 With wind in m/s as the state it did: the drag's doubt shrank in hover, and the bound held 80 % of the time.
 How drag is shared between k1 and k2 is never learned, only reckoned with (a considered state, Schmidt).
 
-The mean wind walks at random, the gust is a Gauss-Markov process with the length of Dryden's model (MIL-F-8785C,
-3.7.3.4) along the flow. Filter: Kalman's equations, one measured axis after the other (Bar-Shalom, Li and
-Kirubarajan, Estimation with Applications to Tracking and Navigation, ch. 5 and 10; from memory).
+The mean wind walks at random, and moves with gusts that last (steady.py); the gust is a Gauss-Markov process with
+the length of Dryden's model (MIL-F-8785C, 3.7.3.4) along the flow. Filter: Kalman's equations, one measured axis
+after the other (Bar-Shalom, Li and Kirubarajan, Estimation with Applications to Tracking and Navigation, ch. 5 and
+10; from memory).
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ from typing import Any, Final
 
 from watchkeeper.estimate.air.airdrag import DENSITY_KG_M3, Drag, flow
 from watchkeeper.estimate.air.airwind import GUST_SHARE, WindState, at_height, growth, gust_length_m, gust_sd_m_s
+from watchkeeper.estimate.air.gustiness import Gustiness
+from watchkeeper.estimate.air.steady import Steady
 from watchkeeper.estimate.air.stretches import Stretch
 from watchkeeper.estimate.matrix import cholesky, diagonal
 
@@ -59,15 +62,13 @@ WALKS: Final = (
     (SHAPE, 0.05**2 / 600),
 )
 """What is nearly constant changes by about this in ten minutes: temperature, place, a load that turns."""
-FIRST_S: Final = 30.0
-MEAN_S: Final = 40.0
-LONGEST_S: Final = 300.0
-"""The gusts' strength: for how long a flight what was thought at first counts, and how long it remembers."""
-YOUNG: Final = 0.5
-"""By how much gusts are taken for stronger at first: a minute does not show them all."""
-STEADY_S: Final = 30.0
-RISEN: Final = 2.5
-"""Deviations by which a gust that lasts is none."""
+SUDDEN: Final = 3
+SUDDEN_M_S: Final = 5.0
+"""Looks in a row that are far out are no errors of theirs: the wind has jumped, by about so much in a squall."""
+HARD: Final = 0.9
+"""Of the greatest lean: at that the aircraft goes where the gusts take it."""
+USUAL_TILT_DEG: Final = 25.0
+"""How far an aircraft of unknown settings leans at most (common practice: 25 to 35)."""
 LOAD_SCALE: Final = 0.15
 """Of the airspeed that a lean tells, when a load is put down or picked up."""
 TYPICAL_M_S: Final = 8.0
@@ -75,6 +76,8 @@ TYPICAL_M_S: Final = 8.0
 LEAST_SQUARE: Final = 0.1
 MOST_DOUBT_M2_S2: Final = 9.0
 """Of the wind, as far as it bends the drag curve: the first looks must not be linear about a gale."""
+LEAST_MEAN_M_S: Final = 2.0
+"""Under this, gusts are judged by it."""
 _CLIP: Final = 3.0
 _BOUNDS: Final = (200.0, 200.0, 100.0, 100.0, 0.3, 0.3, 0.8, 3.0, 5.0)
 
@@ -83,18 +86,24 @@ class AirWind:
     """The filter. `x` and `p` are state and covariance, in the order of the names above."""
 
     def __init__(
-        self, drag: Drag, wind: tuple[float, float, float] | None = None, gusty: float = GUST_SHARE
+        self,
+        drag: Drag,
+        wind: tuple[float, float, float] | None = None,
+        gusty: float = GUST_SHARE,
+        tilt_deg: float = USUAL_TILT_DEG,
     ) -> None:
-        """Take what is known of the drag, an expected wind (north, east, deviation, m/s) and its gusts' share."""
+        """Take the drag, an expected wind (north, east, deviation, m/s), its gusts' share, the greatest lean."""
         self._linear, self._square = drag.linear_1_s, drag.square_1_m
         self.begun = wind is not None
         north, east, sd = wind or (0.0, 0.0, WIND_SD_M_S)
         self.x = [north, east, *[0.0] * (STATES - 2)]
-        self.gusty = gusty
-        self._weight_s = FIRST_S
+        self.gusts = Gustiness(gusty)
         self._gust_s = 0.0
-        self._late: tuple[float, float] | None = None
-        self._steady = (0.0, 0.0)
+        self._steady = Steady()
+        self._hard = HARD * math.tan(math.radians(tilt_deg))
+        self._considered: tuple[int, ...] = (SHAPE,)
+        self._far_out = False
+        self._sudden = 0
         gust = self.gust_sd_m_s
         first = (sd, sd, gust, gust, TILT_SD, TILT_SD, COMPASS_SD_RAD, drag.scale_sd, drag.shape_sd)
         self.p = diagonal(*(one * one for one in first))
@@ -108,12 +117,12 @@ class AirWind:
     def gust_sd_m_s(self) -> float:
         """Standard deviation of the gusts along a horizontal axis, with some more while little was seen."""
         unit = math.exp(-self.x[SCALE])
-        sure = 1 + YOUNG * FIRST_S / self._weight_s
-        return sure * gust_sd_m_s(unit * self.x[N], unit * self.x[E], self.gusty)
+        return gust_sd_m_s(unit * self.x[N], unit * self.x[E], self.gusts.cautious)
 
     def pass_time(self, seconds: float, airspeed_m_s: float, height_m: float) -> None:
         """Let time pass without looking: what is known of the mean grows old, of the gust it is soon forgotten."""
         x, p = self.x, self.p
+        self.gusts.pass_time(seconds)
         self._gust_s = gust_length_m(height_m) / max(airspeed_m_s, 1.0)
         keep = math.exp(-seconds / self._gust_s)
         self._scale(GUST_N, GUST_E, keep)
@@ -122,8 +131,9 @@ class AirWind:
         p[GUST_N][GUST_N] += fresh
         p[GUST_E][GUST_E] += fresh
         most = unit * WIND_SD_M_S * WIND_SD_M_S
+        walk = (unit * MEAN_WALK_M2_S3 + self._steady.unrest) * seconds
         for i in (N, E):
-            p[i][i] = max(p[i][i], min(p[i][i] + unit * MEAN_WALK_M2_S3 * seconds, most))
+            p[i][i] = max(p[i][i], min(p[i][i] + walk, most))
         for i, walk in WALKS:
             p[i][i] += walk * seconds
 
@@ -175,28 +185,37 @@ class AirWind:
         uneven = UNEVEN * math.hypot(seen.north_m_s2, seen.east_m_s2) / G_M_S2
         ragged = RAGGED * scale * unit * self.gust_sd_m_s
         noise = LEAN_SD * LEAN_SD + uneven * uneven + ragged * ragged
+        self._considered = (SCALE, SHAPE) if math.hypot(seen.lean_n, seen.lean_e) > self._hard else (SHAPE,)
+        self._far_out = False
         moved = self._correct(h_n, seen.lean_n - z_n - seen.cos * x[AHEAD] + seen.sin * x[RIGHT], noise)
         z_e += seen.sin * x[AHEAD] + seen.cos * x[RIGHT] + sum(map(mul, h_e, moved))
         self._correct(h_e, seen.lean_e - z_e, noise)
+        self._judge_jump(unit)
         self._judge_gusts(seen.seconds)
         self._judge_mean(seen.seconds)
 
-    def _judge_mean(self, seconds: float) -> None:
-        """Let the mean move when gusts keep to one side for longer than gusts do: the wind has risen or turned.
+    def _judge_jump(self, unit: float) -> None:
+        """Let the gust jump when one look after the other is far out."""
+        self._sudden = self._sudden + 1 if self._far_out else 0
+        if self._sudden >= SUDDEN:
+            self._sudden = 0
+            for i in (GUST_N, GUST_E):
+                self.p[i][i] += (unit * SUDDEN_M_S) ** 2
 
-        The mean over time S of a Gauss-Markov process of time T has the standard deviation of the process times
-        (T / (T + S))^0.5.
-        """
+    def _judge_mean(self, seconds: float) -> None:
+        """Take what is no gust any more to the mean. What is unsure then is which of the two has it, not both."""
         x, p = self.x, self.p
-        part = min(seconds / STEADY_S, 1.0)
-        n, e = self._steady
-        n, e = n + part * (x[GUST_N] - n), e + part * (x[GUST_E] - e)
-        usual = math.exp(x[SCALE]) * self.gust_sd_m_s * math.sqrt(self._gust_s / (self._gust_s + STEADY_S))
-        if math.hypot(n, e) > RISEN * usual:
-            p[N][N] += n * n
-            p[E][E] += e * e
-            n = e = 0.0
-        self._steady = n, e
+        gust_sd = math.exp(x[SCALE]) * self.gust_sd_m_s
+        moved = self._steady.moved((x[GUST_N], x[GUST_E]), gust_sd, self._gust_s, seconds)
+        if moved is None:
+            return
+        for mean, gust, by in ((N, GUST_N, moved.north), (E, GUST_E, moved.east)):
+            x[mean] += by
+            x[gust] -= by
+            p[mean][mean] += moved.variance
+            p[gust][gust] += moved.variance
+            p[mean][gust] -= moved.variance
+            p[gust][mean] -= moved.variance
 
     def load_changed(self) -> None:
         """Take it that another load hangs in the wind."""
@@ -220,41 +239,33 @@ class AirWind:
         return within and all(0.0 <= self.p[i][i] < 1e6 for i in range(STATES))
 
     def _correct(self, h: tuple[float, ...], off: float, noise: float) -> list[float]:
-        """Take one measured axis in; returns by how much the state moved. What is far out counts as less far."""
+        """Take one measured axis in; returns by how much the state moved. What is far out counts as less far.
+
+        Considered states stay as they are: the drag's shape always; its scale where the aircraft leans as far as
+        it can, and its speed therefore comes of the gusts, which the filter takes for unlike.
+        """
         p = self.p
         ph = [sum(map(mul, row, h)) for row in p]
         spread = sum(map(mul, ph, h)) + noise
         limit = _CLIP * math.sqrt(spread)
+        self._far_out |= abs(off) > limit
         gain = max(-limit, min(limit, off)) / spread
         moved = [gain * value for value in ph]
-        moved[SHAPE] = 0.0
-        kept = p[SHAPE][SHAPE]
+        kept = [(i, j, p[i][j]) for i in self._considered for j in self._considered]
+        for i in self._considered:
+            moved[i] = 0.0
         self.x = [a + b for a, b in zip(self.x, moved, strict=True)]
         less = [value / spread for value in ph]
         self.p = [[a - k * b for a, b in zip(row, ph, strict=True)] for row, k in zip(p, less, strict=True)]
-        self.p[SHAPE][SHAPE] = kept
+        for i, j, value in kept:
+            self.p[i][j] = value
         return moved
 
     def _judge_gusts(self, seconds: float) -> None:
-        """Learn how strong the gusts are, by how far the wind strays from its own late mean.
-
-        For a Gauss-Markov process of time T and a mean that forgets in M that is M / (M + T) of its variance.
-        Tilt error and unknown drag, which are in both, fall out of the difference.
-        """
+        """Learn how strong the gusts are."""
         x = self.x
-        n, e = x[N] + x[GUST_N], x[E] + x[GUST_E]
-        late = self._late
-        if late is None:
-            self._late = n, e
-            return
-        off_n, off_e = n - late[0], e - late[1]
-        forget = min(seconds / MEAN_S, 1.0)
-        self._late = late[0] + forget * off_n, late[1] + forget * off_e
-        mean = max(x[N] * x[N] + x[E] * x[E], 4.0 * math.exp(2 * x[SCALE]))
-        found = 0.5 * (off_n * off_n + off_e * off_e) * (1 + self._gust_s / MEAN_S) / mean
-        self._weight_s = min(self._weight_s + seconds, LONGEST_S)
-        share = self.gusty * self.gusty
-        self.gusty = math.sqrt(share + (found - share) * min(seconds / self._weight_s, 0.1))
+        mean = max(math.hypot(x[N], x[E]), LEAST_MEAN_M_S * math.exp(x[SCALE]))
+        self.gusts.look(x[N] + x[GUST_N], x[E] + x[GUST_E], mean, self._gust_s, seconds)
 
     def _square_at(self, density_kg_m3: float, linear_1_s: float) -> float:
         """Return k2 in units of drag: what the linear part has more, it has less at the typical speed."""

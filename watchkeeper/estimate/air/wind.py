@@ -22,7 +22,7 @@ from watchkeeper.estimate.air.airwind import (
     gust_sd_m_s,
     larger_axis,
 )
-from watchkeeper.estimate.air.leanfilter import AirWind, numbers
+from watchkeeper.estimate.air.leanfilter import USUAL_TILT_DEG, AirWind, numbers
 from watchkeeper.estimate.air.stretches import Stretches
 
 _SPEED: Final = INDEX["wind.speed"]
@@ -76,6 +76,8 @@ class WindEstimate:
         self._motion = motion
         self._weather = sortie.weather if sortie is not None else Weather()
         self._drag = drag_of(file, sortie)
+        tilt_deg = file.limits.tilt_deg if file is not None else None
+        self._tilt_deg = tilt_deg if tilt_deg is not None else USUAL_TILT_DEG
         self._expected = forecast(self._weather)
         self.stream = Stream()
         self.indexes: tuple[int, ...] = _ALL
@@ -98,7 +100,7 @@ class WindEstimate:
         if expected is not None:
             prior = expected.north_m_s, expected.east_m_s, math.sqrt(expected.var_nn)
             gusty = expected.gust_m_s / max(_CALM_M_S, math.hypot(*prior[:2]))
-        self.filter = AirWind(self._drag, prior, gusty)
+        self.filter = AirWind(self._drag, prior, gusty, self._tilt_deg)
         self._height_m = WEATHER_HEIGHT_M
         self._looks = 0
         self._heading: tuple[float, float] | None = None
@@ -191,10 +193,12 @@ class WindEstimate:
     # --- the filter ------------------------------------------------------------------------------------------
 
     def _is_clear(self) -> bool:
+        """Tell whether the wind is known: its mean at first, then that at the aircraft, for a mean may change."""
         if self._looks < _FEWEST:
             return False
         known_m_s = _TURNED_M_S if self._turned else _SHOWN_M_S if self._shown else _CLEAR_M_S
-        return larger_axis(*self.filter.mean()[2:]) < known_m_s
+        found = self.filter.local() if self._shown else self.filter.mean()
+        return larger_axis(*found[2:]) < known_m_s
 
     def _follow(self, now_us: int) -> bool:
         """Let the filter look at a stretch when one is whole. Tells whether there is something new to say."""

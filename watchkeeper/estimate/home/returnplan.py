@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 
 from watchkeeper.aircraft.files import SEGMENTS, AircraftFile
 from watchkeeper.aircraft.vocabulary import Settings
+from watchkeeper.estimate.air.leanfilter import USUAL_TILT_DEG
 
 DEFAULT_HEIGHT_M: Final = 40.0
 DEFAULT_SPEED_M_S: Final = 5.0
@@ -24,8 +25,6 @@ DEFAULT_AIRSPEED_M_S: Final = 15.0
 DEFAULT_ACCELERATION_M_S2: Final = 1.5
 DEFAULT_TURN_S: Final = 3.0
 """To face home before flying there: half a turn at 60 deg/s (common practice)."""
-USUAL_TILT_DEG: Final = 25.0
-"""How far an aircraft of unknown settings leans at most (common practice: 25 to 35)."""
 
 
 class ReturnPlan(NamedTuple):

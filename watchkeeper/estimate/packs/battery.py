@@ -231,6 +231,13 @@ class BatteryEstimates:
                 on_bus.append(OnBus(kept, current_a))
         lean(on_bus)
 
+    def _share(self, connected: Sequence[PackEstimate]) -> None:
+        """Let the packs on the bus carry what those off it did."""
+        on_bus_w = sum(one.even_power_w for one in connected)
+        times = sum(one.even_power_w for one in self._packs) / on_bus_w if on_bus_w > 0.0 else 1.0
+        for i, one in enumerate(self._packs):
+            one.carry(times if i not in self._carrying.out else 0.0)
+
     def _judge(self, now_us: int) -> None:
         """Find the packs that have come off the bus; only in flight, where all of them carry."""
         readings = self._readings
@@ -269,6 +276,7 @@ class BatteryEstimates:
         self._lean()
         values: list[float | bool | None] = []
         connected = self._connected()
+        self._share(connected)
         for position, worst in enumerate(_WORST):
             known = [v for one in connected if (v := one.values[position]) is not None]
             values.append(worst(known) if known else None)

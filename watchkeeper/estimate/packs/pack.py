@@ -79,6 +79,7 @@ class PackEstimate:
         self._power_j = 0.0
         self._power_s = 0.0
         self._power_us = 0
+        self._carries = 1.0
         self._empty = 0.0
         self._empty_us = -_EMPTY_EVERY_US
         self.values: Values = BLIND
@@ -106,6 +107,12 @@ class PackEstimate:
         """The current, smoothed."""
         return self._charge.usual_a
 
+    def carry(self, times: float) -> None:
+        """Take it that it now carries so many times the load that it has while all packs carry; 0 off the bus."""
+        if times != self._carries:
+            self._carries = times
+            self._empty_us = -_EMPTY_EVERY_US
+
     def distrust_current(self) -> None:
         """Go on with the supposition that the current is grossly wrong; what the voltage tells counts for more."""
         if self.filter is not None and self.filter.started and not self.wrong_current:
@@ -130,7 +137,15 @@ class PackEstimate:
 
     @property
     def mean_power_w(self) -> float:
-        """The mean power of this flight; before one, what is expected."""
+        """The mean power of this flight as it falls to this pack by who carries now.
+
+        What is usable ends where that power cannot be held: earlier for a pack that now carries for two.
+        """
+        return self._carries * self.even_power_w
+
+    @property
+    def even_power_w(self) -> float:
+        """The mean power that it gives while all carry, in this flight; before one, what is expected."""
         expected_w = self._expected_w()
         if expected_w is None:
             filter_ = self.filter
@@ -242,8 +257,8 @@ class PackEstimate:
     def _fly(self, power_w: float, time_us: int) -> None:
         step_s = (time_us - self._power_us) / 1e6
         self._power_us = time_us
-        if 0.0 < step_s <= _LONGEST_STEP_S:
-            self._power_j += power_w * step_s
+        if 0.0 < step_s <= _LONGEST_STEP_S and self._carries > 0.0:
+            self._power_j += power_w / self._carries * step_s
             self._power_s += step_s
 
     def _fall(self) -> float:
