@@ -65,6 +65,9 @@ WALKS: Final = (
 SUDDEN: Final = 3
 SUDDEN_M_S: Final = 5.0
 """Looks in a row that are far out are no errors of theirs: the wind has jumped, by about so much in a squall."""
+QUIET_M_S2: Final = 1.0
+QUIET_LOOKS: Final = 5
+"""Who speeds up or brakes harder, or did just now, is seen badly: what then looks like another wind is none."""
 HARD: Final = 0.9
 """Of the greatest lean: at that the aircraft goes where the gusts take it."""
 USUAL_TILT_DEG: Final = 25.0
@@ -90,7 +93,7 @@ class AirWind:
         drag: Drag,
         wind: tuple[float, float, float] | None = None,
         gusty: float = GUST_SHARE,
-        tilt_deg: float = USUAL_TILT_DEG,
+        tilt_deg: float | None = None,
     ) -> None:
         """Take the drag, an expected wind (north, east, deviation, m/s), its gusts' share, the greatest lean."""
         self._linear, self._square = drag.linear_1_s, drag.square_1_m
@@ -100,10 +103,11 @@ class AirWind:
         self.gusts = Gustiness(gusty)
         self._gust_s = 0.0
         self._steady = Steady()
-        self._hard = HARD * math.tan(math.radians(tilt_deg))
+        self._told = tilt_deg is not None
+        self._hard = HARD * math.tan(math.radians(tilt_deg if tilt_deg is not None else USUAL_TILT_DEG))
         self._considered: tuple[int, ...] = (SHAPE,)
         self._far_out = False
-        self._sudden = 0
+        self._sudden = self._quiet = 0
         gust = self.gust_sd_m_s
         first = (sd, sd, gust, gust, TILT_SD, TILT_SD, COMPASS_SD_RAD, drag.scale_sd, drag.shape_sd)
         self.p = diagonal(*(one * one for one in first))
@@ -185,14 +189,20 @@ class AirWind:
         uneven = UNEVEN * math.hypot(seen.north_m_s2, seen.east_m_s2) / G_M_S2
         ragged = RAGGED * scale * unit * self.gust_sd_m_s
         noise = LEAN_SD * LEAN_SD + uneven * uneven + ragged * ragged
-        self._considered = (SCALE, SHAPE) if math.hypot(seen.lean_n, seen.lean_e) > self._hard else (SHAPE,)
+        lean = math.hypot(seen.lean_n, seen.lean_e)
+        if not self._told:
+            self._hard = max(self._hard, HARD * lean)
+        self._considered = (SCALE, SHAPE) if lean > self._hard else (SHAPE,)
         self._far_out = False
         moved = self._correct(h_n, seen.lean_n - z_n - seen.cos * x[AHEAD] + seen.sin * x[RIGHT], noise)
         z_e += seen.sin * x[AHEAD] + seen.cos * x[RIGHT] + sum(map(mul, h_e, moved))
         self._correct(h_e, seen.lean_e - z_e, noise)
-        self._judge_jump(unit)
         self._judge_gusts(seen.seconds)
-        self._judge_mean(seen.seconds)
+        quiet = math.hypot(seen.north_m_s2, seen.east_m_s2, seen.up_m_s2) < QUIET_M_S2
+        self._quiet = self._quiet + 1 if quiet else 0
+        if self._quiet >= QUIET_LOOKS:
+            self._judge_jump(unit)
+            self._judge_mean(seen.seconds)
 
     def _judge_jump(self, unit: float) -> None:
         """Let the gust jump when one look after the other is far out."""

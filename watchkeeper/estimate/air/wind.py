@@ -22,7 +22,7 @@ from watchkeeper.estimate.air.airwind import (
     gust_sd_m_s,
     larger_axis,
 )
-from watchkeeper.estimate.air.leanfilter import USUAL_TILT_DEG, AirWind, numbers
+from watchkeeper.estimate.air.leanfilter import AirWind, numbers
 from watchkeeper.estimate.air.stretches import Stretches
 
 _SPEED: Final = INDEX["wind.speed"]
@@ -76,8 +76,7 @@ class WindEstimate:
         self._motion = motion
         self._weather = sortie.weather if sortie is not None else Weather()
         self._drag = drag_of(file, sortie)
-        tilt_deg = file.limits.tilt_deg if file is not None else None
-        self._tilt_deg = tilt_deg if tilt_deg is not None else USUAL_TILT_DEG
+        self._tilt_deg = file.limits.tilt_deg if file is not None else None
         self._expected = forecast(self._weather)
         self.stream = Stream()
         self.indexes: tuple[int, ...] = _ALL
