@@ -275,3 +275,21 @@ def test_a_landing_with_a_height_that_has_drifted_is_no_disarming_in_the_air(
     told.for_s(stood_s, climb_m_s=0.0, speed_m_s=0.0, throttle_pct=throttle_pct)
     told.for_s(0.2, armed=False)
     assert told.tracker.upset.disarmed is falls
+
+
+@pytest.mark.parametrize(
+    ("flown_s", "throttle_pct", "falls"), [(3600, 8, False), (600, 8, True), (3600, 45, True), (3600, None, True)]
+)
+def test_a_height_drifts_with_the_weather_over_a_long_flight(
+    flown_s: int, throttle_pct: int | None, falls: bool
+) -> None:
+    # 1.2 hPa an hour, of 8.4 m each (ISO 2533); without a throttle a still hover cannot be told from standing
+    told = hovering(30.0)
+    told.for_s(flown_s)
+    told.climb(10.0, 0.7, mode="land", landed=LANDING, throttle_pct=None if throttle_pct is None else 40)
+    told.for_s(2.5, climb_m_s=0.0, speed_m_s=0.0, throttle_pct=throttle_pct)
+    told.for_s(0.2, armed=False)
+    assert told.tracker.upset.disarmed is falls
+    if not falls:
+        assert told.for_s(1, landed=ON_GROUND, mode="position") == "landing"  # disarmed it does not go around
+        assert told.for_s(5) == "landed"

@@ -71,6 +71,9 @@ EASING_US: Final = 6 * US
 STILL_CLIMB_M_S: Final = 0.3
 STILL_SPEED_M_S: Final = 0.6
 LOW_M: Final = 1.0
+WEATHER_M_S: Final = 10.0 / 3600.0
+"""By so much more a barometer may be off the longer it flies: pressure that falls quickly falls by 3.5 hPa in
+three hours at most (marine forecasts' terms, from memory), of 8.4 m each (ISO 2533)."""
 SETTLE_M: Final = 20.0
 """Home set anew moves the height by what a barometer drifts on the ground, hardly by more."""
 SETTLE_US: Final = 3 * US
@@ -201,13 +204,19 @@ class PhaseTracker:
             eased = throttle is not None and self._eased(throttle)
             hovered = throttle is not None and throttle >= HOVER_PCT and not eased
             settled_us = SETTLED_US if seen.lands and throttle is not None else STILL_US
-            stood = above_m < DRIFT_M and self._held(self._still_us, settled_us) and not hovered
+            drift_m = DRIFT_M if throttle is None else DRIFT_M + WEATHER_M_S * self._flown_s
+            stood = above_m < drift_m and self._held(self._still_us, settled_us) and not hovered
             if above_m > HIGH_M and not stood and seen.landed != ON_GROUND:
                 if not upset.stands:
                     self.begin_upset()
                 upset.disarmed = True
         if upset.stands:
             upset.look(seen, still=self._still_us is not None)
+
+    @property
+    def _flown_s(self) -> float:
+        """How long it has been in the air; 0 where its take-off was not seen."""
+        return (self.now_us - self._off_us) / US if self._off_us else 0.0
 
     def _eased(self, throttle_pct: float) -> bool:
         """Whether the throttle has come down since it sank, as on the ground only."""
@@ -339,7 +348,7 @@ class PhaseTracker:
         "return ended": lambda _, seen: not seen.returns,
         "sinks home": _sinks_home,
         "return resumed": _return_resumed,
-        "landing ended": lambda _, seen: not seen.lands and not seen.returns,
+        "landing ended": lambda _, seen: not seen.lands and not seen.returns and seen.armed is not False,
         "armed anew": lambda self, seen: bool(seen.armed) and not self._landed_armed,
     }
 
