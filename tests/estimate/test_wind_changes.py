@@ -56,18 +56,20 @@ class Hover:
         self.filter = AirWind(DRAG)
         self.count = 0
 
-    def look(self, wind: Wind, over_ground: Wind, lean: Wind | None = None) -> None:
+    def look(self, wind: Wind, over_ground: Wind, lean: Wind | None = None, accel: Wind | None = None) -> None:
         air = over_ground - wind
         speed = float(np.hypot(*air))
         if lean is None:
             lean = (DRAG.linear_1_s + DRAG.square_1_m * speed) * air / G
+        n_m_s2, e_m_s2 = (0.0, 0.0) if accel is None else (float(accel[0]), float(accel[1]))
+        lean = lean + np.array([n_m_s2, e_m_s2]) / G
         lean = lean + self.rng.normal(0.0, 0.004, 2)
         heading = math.radians(90.0 if self.count % 240 > 120 else 0.0)
         self.count += 1
         self.filter.pass_time(STEP_S, speed, HEIGHT_M)
         self.filter.look(
             Stretch(float(lean[0]), float(lean[1]), math.cos(heading), math.sin(heading), float(over_ground[0]),
-                    float(over_ground[1]), 0.0, 0.0, 0.0, STEP_S),
+                    float(over_ground[1]), n_m_s2, e_m_s2, 0.0, STEP_S),
             1.225,
         )  # fmt: skip
 
@@ -146,6 +148,7 @@ def test_gusts_alone_rarely_move_the_mean_and_a_rise_does_at_once() -> None:
     rng = np.random.default_rng(5)
     steady, moves = Steady(), 0
     for gust in gusts(rng, 1.0, 25.0, 36_000):
+        steady.pass_time(STEP_S)
         moves += steady.moved((float(gust[0]), float(gust[1])), 1.0, 25.0, STEP_S) is not None
     # two axes beyond RISEN deviations: at most exp(-RISEN**2 / 2) of the time in each window (Rayleigh)
     assert moves < 36_000 * math.exp(-(RISEN**2) / 2) * len(WINDOWS_S)
@@ -153,6 +156,31 @@ def test_gusts_alone_rarely_move_the_mean_and_a_rise_does_at_once() -> None:
     told = [steady.moved((6.0, 0.0), 1.0, 25.0, STEP_S) for _ in range(3)]
     assert any(one is not None and one.north > 2.0 and one.east == 0.0 for one in told)
     assert steady.unrest > 0.0
+
+
+def test_where_it_is_flown_hard_a_wind_that_rises_makes_the_mean_unsure() -> None:
+    """Legs that turn every eight seconds are never quiet: nothing moves the mean then, nor must it seem sure."""
+    rng = np.random.default_rng(21)
+    hover, drawn = Hover(21), gusts(rng, 1.0, 20.0, 420)
+    mean = changing(420, 300, 60, (5.0, 0.0), (14.0, 0.0))
+    for second, (own, gust) in enumerate(zip(mean, drawn, strict=True)):
+        phase, way = second % 16, 1.0 if second % 16 < 8 else -1.0
+        speed = way * (-5.0 + 1.3 * (phase % 8))
+        hover.look(own + 0.8 * gust, np.array([speed, 0.0]), accel=np.array([1.3 * way, 0.0]))
+    north, _, nn, _, _ = hover.filter.mean()
+    assert abs(north - 14.0) < 3.0 * math.sqrt(nn)
+
+
+def test_what_moved_before_a_hole_moves_nothing_after_it() -> None:
+    steady = Steady()
+    for _ in range(5):
+        steady.moved((6.0, 0.0), 1.0, 25.0, STEP_S)
+    walked = steady.pass_time(600.0)
+    assert (
+        0.0 < walked < 36.0 / 3.0 * 30.0 + 1e-9
+    )  # at most what moved, over the shortest window, for half a minute
+    assert steady.unrest < 1e-6
+    assert steady.moved((0.0, 0.0), 1.0, 25.0, STEP_S) is None
 
 
 def test_a_wind_that_jumps_is_known_within_seconds() -> None:

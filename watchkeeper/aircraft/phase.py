@@ -158,7 +158,7 @@ class PhaseTracker:
         return None
 
     def _enter(self, phase: str, seen: Seen) -> None:
-        if phase == "taking_off":
+        if phase == "taking_off" or (self.phase == "landed" and phase == "airborne"):
             self._off_us = self.now_us
         elif phase == "armed":
             self._armed_us = self.now_us

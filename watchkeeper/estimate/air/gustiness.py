@@ -20,6 +20,7 @@ LONGEST_S: Final = 300.0
 YOUNG: Final = 0.5
 """By how much gusts are taken for stronger at first: a minute does not show them all."""
 _MOST: Final = 0.1
+_MOST_LOOKS: Final = 64
 SEEN: Final = 0.9
 """Of the gusts' strength that the wind as a filter tells it has, for it smooths; with gusts drawn for it, what is
 learned is then 0.78 to 0.98 of their strength."""
@@ -33,7 +34,7 @@ class Gustiness:
         self.share = share
         self._weight_s = FIRST_S
         self._clock_s = 0.0
-        self._late: deque[tuple[float, float, float]] = deque()
+        self._late: deque[tuple[float, float, float]] = deque(maxlen=_MOST_LOOKS)
 
     @property
     def cautious(self) -> float:

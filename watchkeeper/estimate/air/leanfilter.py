@@ -135,7 +135,7 @@ class AirWind:
         p[GUST_N][GUST_N] += fresh
         p[GUST_E][GUST_E] += fresh
         most = unit * WIND_SD_M_S * WIND_SD_M_S
-        walk = (unit * MEAN_WALK_M2_S3 + self._steady.unrest) * seconds
+        walk = unit * MEAN_WALK_M2_S3 * seconds + self._steady.pass_time(seconds)
         for i in (N, E):
             p[i][i] = max(p[i][i], min(p[i][i] + walk, most))
         for i, walk in WALKS:
@@ -200,13 +200,12 @@ class AirWind:
         self._judge_gusts(seen.seconds)
         quiet = math.hypot(seen.north_m_s2, seen.east_m_s2, seen.up_m_s2) < QUIET_M_S2
         self._quiet = self._quiet + 1 if quiet else 0
-        if self._quiet >= QUIET_LOOKS:
-            self._judge_jump(unit)
-            self._judge_mean(seen.seconds)
+        self._judge_jump(unit)
+        self._judge_mean(seen.seconds)
 
     def _judge_jump(self, unit: float) -> None:
         """Let the gust jump when one look after the other is far out."""
-        self._sudden = self._sudden + 1 if self._far_out else 0
+        self._sudden = self._sudden + 1 if self._far_out and self._quiet >= QUIET_LOOKS else 0
         if self._sudden >= SUDDEN:
             self._sudden = 0
             for i in (GUST_N, GUST_E):
@@ -216,7 +215,9 @@ class AirWind:
         """Take what is no gust any more to the mean. What is unsure then is which of the two has it, not both."""
         x, p = self.x, self.p
         gust_sd = math.exp(x[SCALE]) * self.gust_sd_m_s
-        moved = self._steady.moved((x[GUST_N], x[GUST_E]), gust_sd, self._gust_s, seconds)
+        moved = self._steady.moved(
+            (x[GUST_N], x[GUST_E]), gust_sd, self._gust_s, seconds, quiet=self._quiet >= QUIET_LOOKS
+        )
         if moved is None:
             return
         for mean, gust, by in ((N, GUST_N, moved.north), (E, GUST_E, moved.east)):

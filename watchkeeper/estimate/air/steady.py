@@ -18,6 +18,11 @@ UNREST_S: Final = 30.0
 """A mean that has moved goes on moving for about this long, each time by what it moved within the window."""
 
 
+HOLE_S: Final = 5.0
+"""After as long without a look nothing goes on to one side."""
+_NONE: Final = (0.0, 0.0)
+
+
 class Moved(NamedTuple):
     """By how much of the gust the mean has moved, and how sure that is on either axis."""
 
@@ -27,31 +32,64 @@ class Moved(NamedTuple):
 
 
 class Steady:
-    """Follows the gusts, in any unit; `unrest` is what the mean walks beyond the usual, variance a second."""
+    """Follows the gusts, in any unit."""
 
     def __init__(self) -> None:
-        self._means = [(0.0, 0.0)] * len(WINDOWS_S)
+        self._means = [_NONE] * len(WINDOWS_S)
+        self._all = _NONE
         self.unrest = 0.0
+        """By how much the mean walks beyond the usual, variance a second."""
 
-    def moved(self, gust: tuple[float, float], gust_sd: float, gust_s: float, seconds: float) -> Moved | None:
+    def pass_time(self, seconds: float) -> float:
+        """Let time pass; returns the variance that the mean walks in it, beyond the usual."""
+        if seconds > HOLE_S:
+            self._means, self._all = [_NONE] * len(WINDOWS_S), _NONE
+        keep = math.exp(-seconds / UNREST_S)
+        walked = self.unrest * UNREST_S * (1.0 - keep)
+        self.unrest *= keep
+        return walked
+
+    def moved(
+        self, gust: tuple[float, float], gust_sd: float, gust_s: float, seconds: float, *, quiet: bool = True
+    ) -> Moved | None:
         """Return what of the gust is the mean's; None while it is all a gust.
 
         `gust_sd` is the gusts' standard deviation along an axis, `gust_s` their time, `seconds` that of this look.
         What was found is shared by Bayes: a mean that has moved by so much, against a gust that stays on one side.
+        Where it does not fly quietly nothing moves, and a gust that lasts makes the mean unsure only.
         """
-        self.unrest *= math.exp(-seconds / UNREST_S)
+        self._all = _follow(self._all, gust, seconds, WINDOWS_S[-1])
+        found = self._found(gust, gust_sd, gust_s, seconds) if quiet else None
+        if found is not None:
+            self._means = [(n - found.north, e - found.east) for n, e in self._means]
+            self._all = self._all[0] - found.north, self._all[1] - found.east
+            return found
+        n, e = self._all
+        size = n * n + e * e
+        if size <= RISEN * RISEN * _usual(gust_sd, gust_s, WINDOWS_S[-1]):
+            return None
+        self._all = _NONE
+        return Moved(0.0, 0.0, 0.5 * size)
+
+    def _found(self, gust: tuple[float, float], gust_sd: float, gust_s: float, seconds: float) -> Moved | None:
         found: Moved | None = None
         for i, window_s in enumerate(WINDOWS_S):
-            part = min(seconds / window_s, 1.0)
-            n, e = self._means[i]
-            n, e = n + part * (gust[0] - n), e + part * (gust[1] - e)
-            self._means[i] = n, e
-            usual = gust_sd * gust_sd * gust_s / (gust_s + window_s)
-            size = n * n + e * e
+            n, e = self._means[i] = _follow(self._means[i], gust, seconds, window_s)
+            usual, size = _usual(gust_sd, gust_s, window_s), n * n + e * e
             if found is None and size > RISEN * RISEN * usual:
                 share = size / (size + usual)
                 found = Moved(share * n, share * e, share * usual)
                 self.unrest = max(self.unrest, size / window_s)
-        if found is not None:
-            self._means = [(n - found.north, e - found.east) for n, e in self._means]
         return found
+
+
+def _follow(
+    mean: tuple[float, float], gust: tuple[float, float], seconds: float, window_s: float
+) -> tuple[float, float]:
+    part = min(seconds / window_s, 1.0)
+    return mean[0] + part * (gust[0] - mean[0]), mean[1] + part * (gust[1] - mean[1])
+
+
+def _usual(gust_sd: float, gust_s: float, window_s: float) -> float:
+    """Return the variance of a mean of gusts over a window."""
+    return gust_sd * gust_sd * gust_s / (gust_s + window_s)

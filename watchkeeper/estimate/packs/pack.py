@@ -38,6 +38,8 @@ _LONGEST_STEP_S: Final = 10.0
 _CELL_V: Final = (1.0, 5.0)  # outside, it is no voltage of a pack: a sensor that is not wired, or broken
 _SETTLED_S: Final = 60.0
 _EMPTY_EVERY_US: Final = 5_000_000
+_OTHER_LOAD: Final = 0.05
+"""By so much another load, what is usable is worked out at once."""
 
 Values = tuple[float | None, ...]
 BLIND: Final[Values] = (None,) * 5
@@ -109,9 +111,9 @@ class PackEstimate:
 
     def carry(self, times: float) -> None:
         """Take it that it now carries so many times the load that it has while all packs carry; 0 off the bus."""
-        if times != self._carries:
-            self._carries = times
+        if abs(times - self._carries) > _OTHER_LOAD * self._carries:
             self._empty_us = -_EMPTY_EVERY_US
+        self._carries = times
 
     def distrust_current(self) -> None:
         """Go on with the supposition that the current is grossly wrong; what the voltage tells counts for more."""
@@ -286,7 +288,7 @@ class PackEstimate:
         return {
             "cells": self.filter.cells,
             "filter": self.filter.learned(),
-            "power": [self._power_j, self._power_s],
+            "power": [self._power_j * (self._carries or 1.0), self._power_s],  # who carries is not kept
             "usual_a": self.usual_a or 0.0,
             "time_us": self._counted_us,
             "counter_ah": self._charge.counter_ah,
