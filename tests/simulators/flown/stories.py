@@ -240,6 +240,17 @@ def wind_turns(flight: Flight) -> None:
     assert flight.mean(back + 10, back + 60, lambda row: row.speed_m_s) < 6.0  # of the 8 m/s it is set to
 
 
+def wind_overpowers(flight: Flight) -> None:
+    [fault] = flight.faults_s
+    assert flight.mean(fault + 60, fault + 95, lambda row: row.wind_m_s) > 16.0  # the aircraft file's airspeed
+    begin = flight.at(fault)
+    carried_m = max(off(row, (begin.north_m, begin.east_m)) for row in flight.rows if fault < row.time_s < 190.0)
+    assert carried_m > 15.0
+    last = flight.rows[-1]
+    assert last.height_m < 1.0
+    assert last.away_m < 100.0
+
+
 def height_hold_drift(flight: Flight) -> None:
     ends_at(flight)
     [fault] = flight.faults_s
@@ -426,8 +437,8 @@ STORIES: Final[dict[str, Callable[[Flight], None]]] = {
         quiet_delivery, line_delivery, windy_day, old_packs, hand_over, slope_survey, slow_radio, network_link,
         pack_opens, pack_opens_in_the_climb, weak_cell, lying_gauge, headwind_home, half_full_and_far,
         low_approach, motor_weakens, motor_stops, motor_stops_heavy, motors_stop_in_the_air, load_falls,
-        heavy_load_picked_up, wind_turns, height_hold_drift, return_does_not_close, antenna_loose, radio_silent,
-        interferer, ridge_shadow, control_lost, satellites_jammed, position_pulled, position_lost,
+        heavy_load_picked_up, wind_turns, wind_overpowers, height_hold_drift, return_does_not_close, antenna_loose,
+        radio_silent, interferer, ridge_shadow, control_lost, satellites_jammed, position_pulled, position_lost,
         position_lost_in_wind, restart_in_the_air, home_moved, plan_at_power_up, fence_breached,
         return_below_the_ridge, traffic_passes, traffic_converges,
     )
