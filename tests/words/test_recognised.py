@@ -23,6 +23,7 @@ from watchkeeper.edges.voice.synthesiser import Synthesiser
 LANGUAGE = Voice().language
 NOT_RECOGNISED = {
     "battery-unfit": "'stay on the ground' as 'armed' in some runs; in others the same words are heard",
+    "separation-lost": "'one seven' as 'one two': the recogniser; with other numbers it is heard",
     "voltage-without-current": "'pack eight' as 'pack six': the recogniser; with other numbers it is heard",
 }
 """By rule, what is heard instead, and the likely reason. Nothing is demanded of them."""
