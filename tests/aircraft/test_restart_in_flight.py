@@ -307,7 +307,7 @@ def test_the_crew_hears_it_and_silence_is_then_a_lost_link() -> None:
     assert engine.systems() == [7]
 
 
-@pytest.mark.parametrize(("rate_m_s", "stands"), [(1.27, True), (1.8, False)])
+@pytest.mark.parametrize(("rate_m_s", "stands"), [(1.27, True), (1.6, True), (2.1, False)])
 def test_a_landing_at_more_than_a_metre_a_second_stands_as_well(rate_m_s: float, stands: bool) -> None:
     """A height off by 3 m, throttle from 49 to 34 % in two seconds, disarmed: after a slow descent it stands."""
     told = hovering(40.0)

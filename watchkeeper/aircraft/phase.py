@@ -63,9 +63,10 @@ What it took is the least of its last `SLOW_SINK_US`, if it lasted for `STEADY_U
 wash takes more than a hover, and so does stopping one. For `EASING_US` only: a load may be put down in a hover.
 """
 STEADY_US: Final = 1 * US
-SLOW_SINK_M_S: Final = 1.5
-"""Landings are set to 1 m/s at most (common practice) and measured as up to 1.3. A fifth of a heavy multirotor's
-downwash (7 m/s by momentum theory: 35 kg on six rotors of 0.76 m) is far from where sinking takes more power."""
+SLOW_SINK_M_S: Final = 1.8
+"""Landings are set to 1 m/s (common practice), some to 1.5, and are a tenth faster. A quarter of a heavy
+multirotor's downwash (7 m/s by momentum theory: 35 kg on six rotors of 0.76 m) is far from where sinking takes
+more power."""
 SLOW_SINK_US: Final = 1_500_000
 EASING_US: Final = 6 * US
 STILL_CLIMB_M_S: Final = 0.3
@@ -74,6 +75,9 @@ LOW_M: Final = 1.0
 WEATHER_M_S: Final = 10.0 / 3600.0
 """By so much more a barometer may be off the longer it flies: pressure that falls quickly falls by 3.5 hPa in
 three hours at most (marine forecasts' terms, from memory), of 8.4 m each (ISO 2533)."""
+RESTARTED_M: Final = 10.0
+"""An autopilot that starts in the air has its height of satellites, whose altitude is off by about that (95 %,
+common practice)."""
 SETTLE_M: Final = 20.0
 """Home set anew moves the height by what a barometer drifts on the ground, hardly by more."""
 SETTLE_US: Final = 3 * US
@@ -97,8 +101,8 @@ class PhaseTracker:
 
     __slots__ = (
         "_altitude_m", "_armed_us", "_asked", "_cut_us", "_ground_m", "_high", "_hover_us", "_landed_armed",
-        "_light_us", "_off_us", "_rise_us", "_seen", "_sink_us", "_sinking", "_still_us", "_told_us",
-        "now_us", "phase", "upset",
+        "_light_us", "_off_us", "_restarted_m", "_rise_us", "_seen", "_sink_us", "_sinking", "_still_us",
+        "_told_us", "now_us", "phase", "upset",
     )  # fmt: skip
 
     def __init__(self, seen: Seen) -> None:
@@ -113,6 +117,7 @@ class PhaseTracker:
         self._landed_armed = False
         self._armed_us = 0
         self._off_us = 0
+        self._restarted_m = 0.0
         self._told_us: int | None = None
         self._still_us: int | None = None
         self._sinking: deque[tuple[int, float]] = deque()
@@ -175,6 +180,8 @@ class PhaseTracker:
         if not before.upset.stands:
             before.begin_upset()
         self.upset.carry(before.upset)
+        self._off_us = before._off_us
+        self._restarted_m = RESTARTED_M
         self.phase = "airborne"
 
     def begin_upset(self) -> None:
@@ -204,7 +211,7 @@ class PhaseTracker:
             eased = throttle is not None and self._eased(throttle)
             hovered = throttle is not None and throttle >= HOVER_PCT and not eased
             settled_us = SETTLED_US if seen.lands and throttle is not None else STILL_US
-            drift_m = DRIFT_M if throttle is None else DRIFT_M + WEATHER_M_S * self._flown_s
+            drift_m = DRIFT_M if throttle is None else DRIFT_M + WEATHER_M_S * self._flown_s + self._restarted_m
             stood = above_m < drift_m and self._held(self._still_us, settled_us) and not hovered
             if above_m > HIGH_M and not stood and seen.landed != ON_GROUND:
                 if not upset.stands:

@@ -51,6 +51,13 @@ CONDUCT: tuple[R, ...] = (
     ),
     R("flight.tilt", "deg", "angle between its thrust and the vertical", "ATTITUDE, ATTITUDE_QUATERNION"),
     R(
+        "flight.lean_speed",
+        "m/s",
+        "speed over ground along the direction in which it leans; negative where it is carried backwards",
+        "estimate: ATTITUDE, GLOBAL_POSITION_INT",
+        estimate=True,
+    ),
+    R(
         "flight.tilt_limit",
         "deg",
         "how far it leans at most in the mode flown",

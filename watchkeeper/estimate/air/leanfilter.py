@@ -68,6 +68,10 @@ SUDDEN_M_S: Final = 5.0
 QUIET_M_S2: Final = 1.0
 QUIET_LOOKS: Final = 5
 """Who speeds up or brakes harder, or did just now, is seen badly: what then looks like another wind is none."""
+RESTLESS: Final = 1.0
+"""By how much more than its usual walk a mean has to move to say nothing of the drag."""
+UNUSUAL: Final = 2.0
+"""Standard deviations of a gust which may be the beginning of another mean."""
 HARD: Final = 0.9
 """Of the greatest lean: at that the aircraft goes where the gusts take it."""
 USUAL_TILT_DEG: Final = 25.0
@@ -192,7 +196,7 @@ class AirWind:
         lean = math.hypot(seen.lean_n, seen.lean_e)
         if not self._told:
             self._hard = max(self._hard, HARD * lean)
-        self._considered = (SCALE, SHAPE) if lean > self._hard else (SHAPE,)
+        self._considered = (SCALE, SHAPE) if lean > self._hard or self._is_restless(unit) else (SHAPE,)
         self._far_out = False
         moved = self._correct(h_n, seen.lean_n - z_n - seen.cos * x[AHEAD] + seen.sin * x[RIGHT], noise)
         z_e += seen.sin * x[AHEAD] + seen.cos * x[RIGHT] + sum(map(mul, h_e, moved))
@@ -202,6 +206,12 @@ class AirWind:
         self._quiet = self._quiet + 1 if quiet else 0
         self._judge_jump(unit)
         self._judge_mean(seen.seconds)
+
+    def _is_restless(self, unit: float) -> bool:
+        """Tell whether the mean wind changes, or may begin to."""
+        if self._steady.unrest > RESTLESS * unit * unit * MEAN_WALK_M2_S3:
+            return True
+        return math.hypot(self.x[GUST_N], self.x[GUST_E]) > UNUSUAL * unit * self.gust_sd_m_s
 
     def _judge_jump(self, unit: float) -> None:
         """Let the gust jump when one look after the other is far out."""
@@ -253,7 +263,8 @@ class AirWind:
         """Take one measured axis in; returns by how much the state moved. What is far out counts as less far.
 
         Considered states stay as they are: the drag's shape always; its scale where the aircraft leans as far as
-        it can, and its speed therefore comes of the gusts, which the filter takes for unlike.
+        it can, and its speed therefore comes of the gusts, which the filter takes for unlike; and while the mean
+        wind changes, for what it leans more by then is the wind's.
         """
         p = self.p
         ph = [sum(map(mul, row, h)) for row in p]

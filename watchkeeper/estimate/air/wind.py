@@ -47,6 +47,8 @@ _CLEAR_M_S: Final = 3.0
 _SHOWN_M_S: Final = 4.0
 _TURNED_M_S: Final = 6.0
 """Doubt under which the wind is shown: at first, then, and after a second heading."""
+_CLEAR_PART: Final = 0.3
+"""A strong wind is shown at more doubt: whether it is 12 or 15 m/s, the crew is to hear of it."""
 _STEEPEST_DEG: Final = 60.0
 _STEP: Final = 0.1
 """Change of the logarithm of height at which the mean wind is taken to another height."""
@@ -196,8 +198,8 @@ class WindEstimate:
         if self._looks < _FEWEST:
             return False
         known_m_s = _TURNED_M_S if self._turned else _SHOWN_M_S if self._shown else _CLEAR_M_S
-        found = self.filter.local() if self._shown else self.filter.mean()
-        return larger_axis(*found[2:]) < known_m_s
+        north, east, *doubt = self.filter.local() if self._shown else self.filter.mean()
+        return larger_axis(*doubt) < max(known_m_s, known_m_s / _CLEAR_M_S * _CLEAR_PART * math.hypot(north, east))
 
     def _follow(self, now_us: int) -> bool:
         """Let the filter look at a stretch when one is whole. Tells whether there is something new to say."""

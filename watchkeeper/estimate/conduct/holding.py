@@ -17,6 +17,7 @@ from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.geodesy import Around
 from watchkeeper.aircraft.intended import STICK_US
 from watchkeeper.aircraft.readings import US, Stream
+from watchkeeper.estimate.conduct.leanspeed import lean_speed_m_s
 from watchkeeper.estimate.packs.pack import number
 from watchkeeper.estimate.part import Known
 
@@ -130,15 +131,11 @@ class Holding:
     def _gives_way(self, now_us: int) -> bool:
         """Whether it leans against its own motion as far as it can."""
         aircraft = self._aircraft
-        readings, motion, intended = aircraft.readings, aircraft.motion, aircraft.intended
+        readings, motion = aircraft.readings, aircraft.motion
         tilt_deg, limit_deg = number(readings, _TILT, now_us), number(readings, _LIMIT, now_us)
-        north_m_s, east_m_s = motion.north_m_s, motion.east_m_s
-        if tilt_deg is None or limit_deg is None or north_m_s is None or east_m_s is None:
+        if tilt_deg is None or limit_deg is None or tilt_deg < LEAN_SHARE * limit_deg:
             return False
-        if tilt_deg < LEAN_SHARE * limit_deg:
+        along_m_s, north_m_s, east_m_s = lean_speed_m_s(aircraft), motion.north_m_s, motion.east_m_s
+        if along_m_s is None or north_m_s is None or east_m_s is None:
             return False
-        ahead, right = -math.sin(intended.pitch_rad), math.sin(intended.roll_rad) * math.cos(intended.pitch_rad)
-        sin_yaw, cos_yaw = math.sin(intended.yaw_rad), math.cos(intended.yaw_rad)
-        north, east = ahead * cos_yaw - right * sin_yaw, ahead * sin_yaw + right * cos_yaw
-        along = north * north_m_s + east * east_m_s
-        return along < -AGAINST * math.hypot(north, east) * math.hypot(north_m_s, east_m_s)
+        return along_m_s < -AGAINST * math.hypot(north_m_s, east_m_s)

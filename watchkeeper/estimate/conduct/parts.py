@@ -7,6 +7,7 @@ from typing import Final
 from watchkeeper.estimate.conduct.envelope import Envelope
 from watchkeeper.estimate.conduct.headway import Headway
 from watchkeeper.estimate.conduct.holding import Holding
+from watchkeeper.estimate.conduct.leanspeed import LeanSpeed
 from watchkeeper.estimate.conduct.modecause import ModeCause
 from watchkeeper.estimate.part import Known, Part
 
@@ -16,4 +17,4 @@ NEEDS: Final[frozenset[int]] = frozenset({0, 33, 436})
 
 def parts(known: Known) -> list[Part]:
     """Return the parts, knowing nothing yet."""
-    return [Envelope(known), Headway(known), Holding(known), ModeCause(known)]
+    return [Envelope(known), LeanSpeed(known), Headway(known), Holding(known), ModeCause(known)]
