@@ -29,6 +29,7 @@ class Flown(Flight):
         self.zero_m = GROUND_M
         self.height_m = 0.0
         self.landed: int | None = None
+        self.throttle_pct: int | None = None
         self.run(5)
         self.armed = True
         self.run(2)
@@ -51,6 +52,8 @@ class Flown(Flight):
                     relative_alt=round((GROUND_M + self.height_m - self.zero_m) * 1000),
                     vz=round(-100 * climb_m_s),
                 )
+            if self.throttle_pct is not None:
+                self.send("VFR_HUD", groundspeed=0.0, climb=climb_m_s, throttle=self.throttle_pct)
             self.beat(armed=self.armed)
             if self.landed is not None:
                 self.send("EXTENDED_SYS_STATE", landed_state=self.landed)
@@ -111,6 +114,25 @@ def test_flown_on_by_hand_after_the_start_and_landed() -> None:
     flown.armed = True
     flown.run(1)
     assert flown.read("flight.phase") == "armed"  # the next flight begins as any
+
+
+@pytest.mark.parametrize(("off_m", "in_air"), [(0.0, False), (12.0, False), (25.0, True)])
+def test_landed_after_a_start_in_flight_with_a_height_of_satellites(off_m: float, in_air: bool) -> None:
+    """Its height has no ground below it any more: ten metres off it stands, as its throttle tells."""
+    flown = Flown()
+    flown.throttle_pct = 50
+    flown.start_anew(4, zeroed=False)
+    flown.run(5)
+    flown.armed = True
+    flown.run(10)
+    while flown.height_m > off_m:
+        flown.height_m -= 0.3
+        flown.run(0.25, climb_m_s=-1.2)
+    for flown.throttle_pct in (40, 39, 38, 37, 36, 35, 34, 33, 32, 31, 30, 29):
+        flown.run(0.25)
+    flown.armed = False
+    flown.run(0.5)
+    assert flown.read("flight.disarmed_in_air") is in_air
 
 
 def test_a_start_in_flight_and_never_a_height_again() -> None:

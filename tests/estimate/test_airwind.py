@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from watchkeeper.aircraft.catalogue import INDEX
 from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_file, load_sortie_file
 from watchkeeper.aircraft.motion import Motion
-from watchkeeper.aircraft.readings import Readings, Stream
+from watchkeeper.aircraft.readings import BLIND, Readings, Stream
 from watchkeeper.estimate.air.airdrag import Drag, density_kg_m3, drag_of, flow
 from watchkeeper.estimate.air.airwind import WindState, at_height, gust_length_m, larger_axis
 from watchkeeper.estimate.air.leanfilter import (
@@ -405,6 +405,19 @@ def test_it_is_shown_by_reading_state_and_airspeed() -> None:
     assert told is not None
     assert told[0] == pytest.approx(speed, rel=0.06)
     assert 0.3 < told[1] < 3.0
+
+
+def test_a_strong_wind_is_told_before_it_is_known_well() -> None:
+    """On one heading a gale is not known to 3 m/s, and must not be kept for that."""
+    flight = Flight()
+    flight.fly(60.0, lean=0.32)
+    assert flight.read("wind.speed") == pytest.approx(
+        flow(0.32 * G, 0.03, drag_of(FULL, None).square_1_m), rel=0.05
+    )
+    assert 3.0 < flight.read("wind.doubt") < 0.3 * flight.read("wind.speed")
+    light = Flight(BARE)  # of an aircraft nothing is known of, the lean tells too little of any wind
+    light.fly(60.0, lean=0.32)
+    assert light.read("wind.speed") is BLIND
 
 
 def test_nothing_is_learned_on_the_ground_in_take_off_or_without_a_fix() -> None:

@@ -106,3 +106,28 @@ def test_what_holds_no_place_is_at_its_place_and_is_not_blind() -> None:
     world = Holding(FILE, mode=RETURN)
     world.wait(600.0)
     assert world.read("hold.moved_away") == 0.0
+
+
+@pytest.mark.parametrize(
+    ("yaw_deg", "pitch_deg", "roll_deg", "north", "east", "expected_m_s"),
+    [
+        (0.0, -20.0, 0.0, 5.0, 0.0, 5.0),  # nose down and north: leans north
+        (180.0, -20.0, 0.0, 5.0, 0.0, -5.0),
+        (90.0, 0.0, 20.0, 4.0, 0.0, -4.0),  # right wing down, looking east: leans south
+        (0.0, -20.0, 0.0, 0.0, 7.0, 0.0),
+    ],
+)
+def test_speed_along_its_lean_by_hand(
+    yaw_deg: float, pitch_deg: float, roll_deg: float, north: float, east: float, expected_m_s: float
+) -> None:
+    world = Holding(FILE, mode=HOLD)
+    world.yaw_deg, world.pitch_deg, world.roll_deg = yaw_deg, pitch_deg, roll_deg
+    world.move(2.0, north=north, east=east)
+    assert world.now("flight.lean_speed") == pytest.approx(expected_m_s, abs=0.05)
+
+
+def test_level_it_leans_nowhere() -> None:
+    world = Holding(FILE, mode=HOLD)
+    world.pitch_deg = -2.0
+    world.move(2.0, north=5.0)
+    assert world.now("flight.lean_speed") is None
