@@ -135,6 +135,32 @@ def test_landed_after_a_start_in_flight_with_a_height_of_satellites(off_m: float
     assert flown.read("flight.disarmed_in_air") is in_air
 
 
+def test_the_flight_after_it_has_a_ground_again() -> None:
+    flown = Flown()
+    flown.start_anew(4, zeroed=False)
+    flown.run(5)
+    flown.armed = True
+    flown.run(5)
+    flown.come_down()
+    flown.run(7)
+    flown.armed = False
+    flown.run(5)
+    assert flown.read("flight.phase") == "landed"
+    flown.armed, flown.throttle_pct = True, 50
+    flown.run(2)
+    for metre in range(1, 31):
+        flown.height_m = float(metre)
+        flown.run(0.5, climb_m_s=2.0)
+    while flown.height_m > 12.0:
+        flown.height_m -= 0.3
+        flown.run(0.25, climb_m_s=-1.2)
+    flown.throttle_pct = 20
+    flown.run(3)
+    flown.armed = False
+    flown.run(0.5)
+    assert flown.read("flight.disarmed_in_air") is True
+
+
 def test_a_start_in_flight_and_never_a_height_again() -> None:
     flown = Flown()
     flown.start_anew(4, zeroed=False)

@@ -418,6 +418,8 @@ def test_a_strong_wind_is_told_before_it_is_known_well() -> None:
     light = Flight(BARE)  # of an aircraft nothing is known of, the lean tells too little of any wind
     light.fly(60.0, lean=0.32)
     assert light.read("wind.speed") is BLIND
+    light.fly(60.0, lean=0.9, yaw_rad=2.0)
+    assert light.read("wind.speed") is BLIND
 
 
 def test_nothing_is_learned_on_the_ground_in_take_off_or_without_a_fix() -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from tests.estimate.conductworld import HOLD, RETURN, World
 from watchkeeper.aircraft.files import load_aircraft_file
+from watchkeeper.estimate.conduct.leanspeed import LeanSpeed, lean_speed_m_s
 
 FILE = load_aircraft_file("limits: {tilt: 30 deg}", "a.yaml")
 
@@ -115,6 +118,7 @@ def test_what_holds_no_place_is_at_its_place_and_is_not_blind() -> None:
         (180.0, -20.0, 0.0, 5.0, 0.0, -5.0),
         (90.0, 0.0, 20.0, 4.0, 0.0, -4.0),  # right wing down, looking east: leans south
         (0.0, -20.0, 0.0, 0.0, 7.0, 0.0),
+        (0.0, -30.0, 30.0, 15.0, -12.0, 0.756),  # thrust: ahead tan 30 cos 30 = 0.5, right tan 30 = 0.577
     ],
 )
 def test_speed_along_its_lean_by_hand(
@@ -122,7 +126,7 @@ def test_speed_along_its_lean_by_hand(
 ) -> None:
     world = Holding(FILE, mode=HOLD)
     world.yaw_deg, world.pitch_deg, world.roll_deg = yaw_deg, pitch_deg, roll_deg
-    world.move(2.0, north=north, east=east)
+    world.move(8.0, north=north, east=east)  # the lean is smoothed over a second
     assert world.now("flight.lean_speed") == pytest.approx(expected_m_s, abs=0.05)
 
 
@@ -131,3 +135,18 @@ def test_level_it_leans_nowhere() -> None:
     world.pitch_deg = -2.0
     world.move(2.0, north=5.0)
     assert world.now("flight.lean_speed") is None
+
+
+def test_of_an_old_velocity_it_says_nothing() -> None:
+    world = Holding(FILE, mode=HOLD)
+    world.pitch_deg = -20.0
+    world.move(8.0, north=8.0)
+    assert world.now("flight.lean_speed") == pytest.approx(8.0, abs=0.05)
+    part = next(one for one in world.parts if isinstance(one, LeanSpeed))
+    for _ in range(8):  # GLOBAL_POSITION_INT ends; attitude and ground speed go on
+        world.wait(0.5)
+        world.send("ATTITUDE", time_boot_ms=world.boot_ms, pitch=math.radians(-20.0))
+        world.send("VFR_HUD", groundspeed=0.5, climb=0.0, throttle=50)
+        values = part.run(world.now_us)
+    assert values is None  # it was told once that it is not known
+    assert lean_speed_m_s(world.aircraft.motion, world.now_us) is None

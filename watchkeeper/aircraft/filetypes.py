@@ -292,11 +292,12 @@ def _follows(detail: ErrorDetails, details: list[ErrorDetails]) -> bool:
 def _fault(document: Document, model: type[FileModel], hints: Mapping[str, str], detail: ErrorDetails) -> Fault:
     path: Path = tuple(detail["loc"])
     last = str(path[-1]) if path else ""
+    name = _name(path)
     match detail["type"]:
         case "fault":
             context = detail["ctx"]
             at = (*path, context["key"]) if context["key"] else path
-            return document.fault(at, _named(str(at[-1]) if at else "", context["what"]), context["do"])
+            return document.fault(at, _named(_name(at), context["what"]), context["do"])
         case "extra_forbidden":
             known = _keys(model, path[:-1])
             hint = hints.get(last, "") if len(path) == 1 else ""
@@ -305,21 +306,26 @@ def _fault(document: Document, model: type[FileModel], hints: Mapping[str, str],
         case "missing":
             return document.fault(path[:-1], f"'{last}' is missing", f"add '{last}: …'")
         case "bool_type" | "bool_parsing":
-            return document.fault(path, f"'{last}' is neither true nor false", "write true or false")
+            return document.fault(path, f"{name} is neither true nor false", "write true or false")
         case "list_type" | "tuple_type":
-            return document.fault(path, f"'{last}' is not a list", "write it like [one, two]")
+            return document.fault(path, f"{name} is not a list", "write it like [one, two]")
         case "too_short":
             least = detail["ctx"]["min_length"]
-            return document.fault(path, f"'{last}' has fewer than {least} entries", f"give at least {least}")
+            return document.fault(path, f"{name} has fewer than {least} entries", f"give at least {least}")
         case _:
-            return document.fault(
-                path, f"'{last}' is not a group of keys and values", "write it like {key: value}"
-            )
+            return document.fault(path, f"{name} is not a group of keys and values", "write it like {key: value}")
 
 
-def _named(key: str, what: str) -> str:
-    """Name the key in front of a text that speaks of it ("is empty")."""
-    return f"'{key}' {what}" if what.startswith(("is ", "does ")) and key else what
+def _name(path: Path) -> str:
+    """Name what stands at a path: a key, or an entry of a list."""
+    if not path or isinstance(path[-1], str):
+        return f"'{path[-1]}'" if path else ""
+    return f"entry {path[-1] + 1} of {_name(path[:-1])}" if len(path) > 1 else f"entry {path[-1] + 1}"
+
+
+def _named(name: str, what: str) -> str:
+    """Put a name in front of a text that speaks of it ("is empty")."""
+    return f"{name} {what}" if what.startswith(("is ", "does ")) and name else what
 
 
 def _keys(model: type[FileModel], path: Path) -> list[str]:

@@ -173,6 +173,7 @@ class PhaseTracker:
             self.upset.end()
             self._landed_armed = bool(seen.armed)
             self._hover_us = None
+            self._restarted_m = 0.0  # it stands on the ground, whose height is known again
         self.phase = phase
 
     def carry_on(self, before: PhaseTracker) -> None:

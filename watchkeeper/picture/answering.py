@@ -102,6 +102,8 @@ def _standing(
     distance_m = _number(facts.readings, "position.home_distance")
     if distance_m is not None and distance_m <= OVERHEAD_M:
         return "home", say("Over home.")
+    if facts.landing_floor_pct is not None and reserve_pct < facts.landing_floor_pct:
+        return "no", say("Cannot reach home.")  # beside home, where no rule says so of a wind
     if phase in ("returning", "landing"):
         return "yes", say("On its way home.") if phase == "returning" else say("It is landing.")
     return "yes", say("Can get home.")

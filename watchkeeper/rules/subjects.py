@@ -59,7 +59,7 @@ SUBJECTS: Final[dict[str, str]] = {
 
 TO_DO: Final = frozenset(
     {
-        *("add", "be", "bring", "change", "check", "choose", "clear", "climb", "descend", "do", "expect", "find"),
+        *("add", "be", "bring", "check", "choose", "clear", "climb", "descend", "do", "expect", "find"),
         *("fly", "gain", "hold", "judge", "keep", "land", "leave", "look", "move", "plan", "prepare", "search"),
         *("see", "set", "slow", "stay", "stop", "take", "trust", "turn", "warm"),
     }

@@ -47,8 +47,9 @@ _CLEAR_M_S: Final = 3.0
 _SHOWN_M_S: Final = 4.0
 _TURNED_M_S: Final = 6.0
 """Doubt under which the wind is shown: at first, then, and after a second heading."""
-_CLEAR_PART: Final = 0.3
-"""A strong wind is shown at more doubt: whether it is 12 or 15 m/s, the crew is to hear of it."""
+_CLEAR_PART: Final = 0.1
+"""By so much of itself a strong wind may be in more doubt, up to the last of these: whether it is 12 or 15 m/s,
+the crew is to hear of it."""
 _STEEPEST_DEG: Final = 60.0
 _STEP: Final = 0.1
 """Change of the logarithm of height at which the mean wind is taken to another height."""
@@ -199,7 +200,8 @@ class WindEstimate:
             return False
         known_m_s = _TURNED_M_S if self._turned else _SHOWN_M_S if self._shown else _CLEAR_M_S
         north, east, *doubt = self.filter.local() if self._shown else self.filter.mean()
-        return larger_axis(*doubt) < max(known_m_s, known_m_s / _CLEAR_M_S * _CLEAR_PART * math.hypot(north, east))
+        part_m_s = _CLEAR_PART * known_m_s * math.hypot(north, east)
+        return larger_axis(*doubt) < max(known_m_s, min(part_m_s, _TURNED_M_S))
 
     def _follow(self, now_us: int) -> bool:
         """Let the filter look at a stretch when one is whole. Tells whether there is something new to say."""

@@ -135,7 +135,7 @@ class Holding:
         tilt_deg, limit_deg = number(readings, _TILT, now_us), number(readings, _LIMIT, now_us)
         if tilt_deg is None or limit_deg is None or tilt_deg < LEAN_SHARE * limit_deg:
             return False
-        along_m_s, north_m_s, east_m_s = lean_speed_m_s(aircraft), motion.north_m_s, motion.east_m_s
+        along_m_s, north_m_s, east_m_s = lean_speed_m_s(motion, now_us), motion.north_m_s, motion.east_m_s
         if along_m_s is None or north_m_s is None or east_m_s is None:
             return False
         return along_m_s < -AGAINST * math.hypot(north_m_s, east_m_s)

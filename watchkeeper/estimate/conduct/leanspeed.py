@@ -6,15 +6,13 @@ import math
 from typing import Final
 
 from watchkeeper.aircraft.catalogue import INDEX
-from watchkeeper.aircraft.readings import Stream
-from watchkeeper.aircraft.state import Aircraft
-from watchkeeper.estimate.packs.pack import number
+from watchkeeper.aircraft.motion import Motion
+from watchkeeper.aircraft.readings import US, Stream
 from watchkeeper.estimate.part import Known
 
-LEAST_TILT_DEG: Final = 3.0
+LEAST_LEAN: Final = math.tan(math.radians(3.0))
 """Leaning less it has no direction: an attitude is level within a degree or two (common practice)."""
-_TILT: Final = INDEX["flight.tilt"]
-_SPEED: Final = INDEX["position.ground_speed"]
+OLD_US: Final = 3 * US
 
 
 class LeanSpeed:
@@ -23,28 +21,27 @@ class LeanSpeed:
     indexes = (INDEX["flight.lean_speed"],)
 
     def __init__(self, known: Known) -> None:
-        self._aircraft = known.aircraft
-        self._count = 0
+        self._motion = known.aircraft.motion
+        self._told_us = -1
+        self._told: float | None = None
         self.stream = Stream()
 
     def run(self, now_us: int) -> tuple[float | None] | None:
-        """Return it in m/s once for each motion told; None while there is no other."""
-        readings = self._aircraft.readings
-        stream = readings.streams[_SPEED]
-        if stream is None or stream.count == self._count:
+        """Return it in m/s once for each velocity told, None when that is old; nothing while there is no other."""
+        motion = self._motion
+        found = lean_speed_m_s(motion, now_us)
+        if motion.velocity_us == self._told_us and (found is None) == (self._told is None):
             return None
-        self._count = stream.count
-        tilt_deg = number(readings, _TILT, now_us)
-        return (lean_speed_m_s(self._aircraft) if tilt_deg is not None and tilt_deg > LEAST_TILT_DEG else None,)
+        self._told_us, self._told = motion.velocity_us, found
+        return (found,)
 
 
-def lean_speed_m_s(aircraft: Aircraft) -> float | None:
-    """Return the speed over ground along the direction in which it leans; None while that or motion is unknown."""
-    motion, intended = aircraft.motion, aircraft.intended
-    if motion.north_m_s is None or motion.east_m_s is None:
+def lean_speed_m_s(motion: Motion, now_us: int) -> float | None:
+    """Return the speed over ground along the direction in which it leans; None while either is not known."""
+    north_m_s, east_m_s = motion.north_m_s, motion.east_m_s
+    if north_m_s is None or east_m_s is None or now_us - min(motion.velocity_us, motion.attitude_us) > OLD_US:
         return None
-    ahead, right = -math.sin(intended.pitch_rad), math.sin(intended.roll_rad) * math.cos(intended.pitch_rad)
-    sin_yaw, cos_yaw = math.sin(intended.yaw_rad), math.cos(intended.yaw_rad)
-    north, east = ahead * cos_yaw - right * sin_yaw, ahead * sin_yaw + right * cos_yaw
-    size = math.hypot(north, east)
-    return (north * motion.north_m_s + east * motion.east_m_s) / size if size > 0.0 else None
+    lean = math.hypot(motion.lean_north, motion.lean_east)
+    if lean < LEAST_LEAN:
+        return None
+    return (motion.lean_north * north_m_s + motion.lean_east * east_m_s) / lean
