@@ -17,4 +17,4 @@ NEEDS: Final[frozenset[int]] = frozenset({0, 33, 436})
 
 def parts(known: Known) -> list[Part]:
     """Return the parts, knowing nothing yet."""
-    return [Envelope(known), LeanSpeed(known), Headway(known), Holding(known), ModeCause(known)]
+    return [Envelope(known), Headway(known), Holding(known), ModeCause(known), LeanSpeed(known)]
