@@ -65,6 +65,11 @@ class Flown(Flight):
         if zeroed:
             self.zero_m = GROUND_M + self.height_m
 
+    def sink_to(self, height_m: float) -> None:
+        while self.height_m > height_m:
+            self.height_m -= 0.3
+            self.run(0.25, climb_m_s=-1.2)
+
     def come_down(self) -> None:
         while self.height_m > 0:
             self.height_m -= 2.5
@@ -125,9 +130,7 @@ def test_landed_after_a_start_in_flight_with_a_height_of_satellites(off_m: float
     flown.run(5)
     flown.armed = True
     flown.run(10)
-    while flown.height_m > off_m:
-        flown.height_m -= 0.3
-        flown.run(0.25, climb_m_s=-1.2)
+    flown.sink_to(off_m)
     for flown.throttle_pct in (40, 39, 38, 37, 36, 35, 34, 33, 32, 31, 30, 29):
         flown.run(0.25)
     flown.armed = False
@@ -151,9 +154,7 @@ def test_the_flight_after_it_has_a_ground_again() -> None:
     for metre in range(1, 31):
         flown.height_m = float(metre)
         flown.run(0.5, climb_m_s=2.0)
-    while flown.height_m > 12.0:
-        flown.height_m -= 0.3
-        flown.run(0.25, climb_m_s=-1.2)
+    flown.sink_to(12.0)
     flown.throttle_pct = 20
     flown.run(3)
     flown.armed = False
