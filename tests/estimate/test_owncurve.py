@@ -98,6 +98,27 @@ def test_the_mean_and_the_doubt_as_linear_algebra_has_them() -> None:
     assert told.spreads_v == pytest.approx(doubt_v.tolist(), abs=0.0006)
 
 
+def test_a_rest_has_none_of_what_a_load_adds() -> None:
+    """15 mV of the monitor and what the points leave open of the curve; under load 20 mV of slow parts more."""
+    told = curve_of(packs(measured("Ai2020")))
+    for charge_pct in (40.0, 60.0):
+        rest_v, load_v = told.rest_spread_at(charge_pct), told.spread_at(charge_pct)
+        assert 0.015 < rest_v < 0.027
+        assert load_v == pytest.approx(math.hypot(rest_v, 0.020), abs=0.001)
+    assert LIPO.rests_v == LIPO.spreads_v  # of a cell that nobody measured it is no news
+    one = ChargeFilter(packs(measured("Ai2020")), 12, AH)
+    assert one.begin(told.rest_voltage_at(60.0), None, resting=True, load_a=0.0)
+    assert one._p[2][2] == pytest.approx(told.rest_spread_at(60.0) ** 2)
+    tied = one._p[0][2]
+    for second in (1, 2):
+        one.hear(told.rest_voltage_at(60.0), 1.0, 20.0, second * 1_000_000)  # no load yet
+    assert one._p[2][2] < told.rest_spread_at(60.0) ** 2
+    before = one._p[2][2]
+    one.hear(told.rest_voltage_at(60.0) - 0.09, 60.0, 20.0, 3_000_000)
+    assert one._p[2][2] > 0.9 * before + 0.9 * 0.020**2 * 0.5
+    assert abs(one._p[0][2]) <= abs(tied) * 1.01
+
+
 def test_one_point_draws_what_is_near_and_makes_nothing_less_known() -> None:
     told = curve_of(packs("13.2 Ah from 3.82 V"))  # 40 %: 71 mV above the published one
     risen = np.array(told.volts) - np.array(LIPO.volts)

@@ -21,9 +21,9 @@ from watchkeeper.estimate.packs.curve import PUBLISHED
 solve_ivp: Any = importlib.import_module("scipy.integrate").solve_ivp
 brentq: Any = importlib.import_module("scipy.optimize").brentq
 # charge, %, against V: the mean of four published cells (test_curve derives it), and Chen 2020 (facts section 6)
-CHARGE_PCT = (0, 5, 10, 20, 30, 40, 50, 60, 70, 80, 90, 100)
-POLYMER_V = (3.0, 3.464, 3.561, 3.650, 3.711, 3.749, 3.782, 3.832, 3.902, 3.989, 4.082, 4.200)
-CHEN_V = (2.5, 3.109, 3.296, 3.485, 3.581, 3.667, 3.751, 3.841, 3.948, 4.042, 4.097, 4.200)
+CHARGE_PCT = (0, 1, 2, 3, 5, 10, 20, 30, 40, 50, 60, 70, 80, 90, 100)
+POLYMER_V = (3.0, 3.185, 3.296, 3.37, 3.464, 3.561, 3.650, 3.711, 3.749, 3.782, 3.832, 3.902, 3.989, 4.082, 4.200)
+CHEN_V = (2.5, 2.711, 2.863, 2.971, 3.109, 3.296, 3.485, 3.581, 3.667, 3.751, 3.841, 3.948, 4.042, 4.097, 4.200)
 
 
 def pack(charge: float = 0.6, cell_ohm: float = 2e-3, **more: Any) -> PackState:
@@ -33,7 +33,7 @@ def pack(charge: float = 0.6, cell_ohm: float = 2e-3, **more: Any) -> PackState:
 def at_rest(rest_v: float, ohm: float) -> tuple[PackState, float]:
     """Return a 12S pack with this resistance where it rests at this voltage, and that charge."""
     cell_v = rest_v / 12
-    i = next(i for i in range(1, 12) if POLYMER_V[i] >= cell_v)
+    i = next(i for i in range(1, len(CHARGE_PCT)) if POLYMER_V[i] >= cell_v)
     share = (cell_v - POLYMER_V[i - 1]) / (POLYMER_V[i] - POLYMER_V[i - 1])
     charge = (CHARGE_PCT[i - 1] + share * (CHARGE_PCT[i] - CHARGE_PCT[i - 1])) / 100
     rise = 1 + 0.4 * math.exp((0.10 - charge) / 0.06)  # as the module states it
@@ -72,7 +72,7 @@ def test_rest_voltage_is_the_published_one_between_its_points_too(
     state = pack(curve=PUBLISHED[chemistry])
     for charge_pct, volt in zip(CHARGE_PCT, volts, strict=True):
         assert state.open_v(charge_pct / 100) == pytest.approx(volt, abs=1e-9)
-    for low in range(11):
+    for low in range(len(CHARGE_PCT) - 1):
         middle = (CHARGE_PCT[low] + CHARGE_PCT[low + 1]) / 200
         assert state.open_v(middle) == pytest.approx((volts[low] + volts[low + 1]) / 2, abs=1e-9)
     assert (state.open_v(-0.5), state.open_v(1.5)) == (volts[0], volts[-1])
@@ -121,7 +121,7 @@ def test_empty_is_where_the_power_cannot_be_held(power_w: float, floor_v: float,
 
     def above(charge: float) -> float:
         """Kirchhoff with the mean curve by the test's own broken line: over the floor, V."""
-        i = next(i for i in range(1, 12) if CHARGE_PCT[i] >= 100 * charge)
+        i = next(i for i in range(1, len(CHARGE_PCT)) if CHARGE_PCT[i] >= 100 * charge)
         share = (100 * charge - CHARGE_PCT[i - 1]) / (CHARGE_PCT[i] - CHARGE_PCT[i - 1])
         rest_v = POLYMER_V[i - 1] + share * (POLYMER_V[i] - POLYMER_V[i - 1])
         ohm = cell_ohm * (1 + 0.4 * math.exp((0.10 - charge) / 0.06))
@@ -157,7 +157,7 @@ def test_charge_drawn_at_constant_power_as_scipy_integrates_it(
     state = pack(charge, per_ah=1.05 / 22)
 
     def falls(_: float, left: Any) -> list[float]:
-        i = next(i for i in range(1, 12) if CHARGE_PCT[i] >= 100 * left[0])
+        i = next(i for i in range(1, len(CHARGE_PCT)) if CHARGE_PCT[i] >= 100 * left[0])
         share = (100 * left[0] - CHARGE_PCT[i - 1]) / (CHARGE_PCT[i] - CHARGE_PCT[i - 1])
         rest_v = POLYMER_V[i - 1] + share * (POLYMER_V[i] - POLYMER_V[i - 1])
         ohm = 2e-3 * (1 + 0.4 * math.exp((0.10 - left[0]) / 0.06))

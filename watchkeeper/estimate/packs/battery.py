@@ -226,7 +226,7 @@ class BatteryEstimates:
             if kept is None:
                 continue
             kept.lean(None)
-            on_it = i not in self._carrying.out and one.known and not one.wrong_current
+            on_it = i not in self._carrying.out and one.known and not (one.wrong_current or kept.at_rest)
             if on_it and current_a is not None and self._each.topology == "parallel":
                 on_bus.append(OnBus(kept, current_a))
         lean(on_bus)

@@ -16,6 +16,7 @@ from typing import Final
 
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import Matrix, cholesky, diagonal, is_covariance
+from watchkeeper.estimate.packs.beginning import GAUGE, believed, by_voltage
 from watchkeeper.estimate.packs.belief import Belief, Unbooked
 from watchkeeper.estimate.packs.cell import (
     COLDEST_DEGC,
@@ -28,20 +29,18 @@ from watchkeeper.estimate.packs.cell import (
     charge_factor,
     temperature_factor,
 )
-from watchkeeper.estimate.packs.curve import CURVE_MEMORY
-from watchkeeper.estimate.packs.leaning import Lean, Own, own_error
+from watchkeeper.estimate.packs.charge import REST_RATE
+from watchkeeper.estimate.packs.curve import CURVE_MEMORY, MEASURED_V
+from watchkeeper.estimate.packs.leaning import Lean, MonitorVolts, Own, own_error
 from watchkeeper.estimate.packs.owncurve import CHARGER, curve_of, unseen
 from watchkeeper.estimate.packs.packtoday import FittedPack, held, scale_of, usual_age
 
-RELAXED_V: Final = 0.006  # what a rest of minutes has not yet settled
 SAMPLE_V: Final = 0.010  # of a cell; together with `INDEPENDENT_S`
 INDEPENDENT_S: Final = 8.0  # errors of a voltage under load keep to one side for so long
 TRANSIENT: Final = 0.12  # of the drop that a change of current makes, not explained by two relaxing parts
 WRONG_SCALE: Final = 0.5  # of one that was never set: half to twice as much
 STATED_OHM: Final = 0.3  # of a stated resistance, as a logarithm
 GUESSED_OHM: Final = 1.0  # small cold packs have been seen with seven times what their size suggests
-GAUGE_PCT: Final = 5.0  # of a gauge that agrees with the voltage: it counts (common practice)
-FULL: Final = 0.95
 LOADED_PCT: Final = 10.0  # of a start under load beyond what the resistance explains
 WALK_OHM: Final = 0.002  # of ln R a root second; with a temperature told much of that is known
 OHM_BOUND: Final = 2.5
@@ -87,6 +86,9 @@ class ChargeFilter:
         self._drawn = 0.0
         self._loose = 0.0
         """Of the charge that it began with: one deviation of what a beginning under load leaves open."""
+        self._volts = MonitorVolts()
+        self.at_rest = False
+        """It began at rest, and no load has come since: nothing shows that it is on the bus."""
         self._leaning: Lean | None = None
         self.started = False
 
@@ -106,8 +108,10 @@ class ChargeFilter:
         return self._x[Z]
 
     def own_error(self) -> Own:
-        """Return the error that is this pack's alone: its current sensor's scale, and a beginning under load."""
-        return own_error(self._p, self._drawn, self._scale.doubt, self._loose)
+        """Return the error that is this pack's alone: its monitor's in Ah and volts, a beginning under load."""
+        scale = self._scale.doubt
+        counted = -scale * self._drawn, 0.0, 0.0, scale
+        return own_error(self._p, (counted, (-self._loose, 0.0, 0.0, 0.0), self._volts.error()))
 
     def lean(self, lean: Lean | None) -> None:
         """Tell the charge as the other packs of the bus leave it; None: as its own monitor has it."""
@@ -188,11 +192,13 @@ class ChargeFilter:
         if rest_cell_v is None and gauge_pct is None:
             return False
         self._drawn, self._loose, self._leaning = 0.0, 0.0, None
+        self.at_rest = rest_cell_v is not None and resting
+        self._volts.begin(0.0)
         for i in range(4):
             self._p[Z][i] = self._p[i][Z] = self._p[B][i] = self._p[i][B] = 0.0
         if rest_cell_v is None:
             assert gauge_pct is not None
-            self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, (2.0 * GAUGE_PCT / 100.0) ** 2
+            self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, (2.0 * GAUGE) ** 2
             self._x[B], self._p[B][B] = 0.0, self._spread(self._x[Z]) ** 2
         else:
             drop_v = 0.0
@@ -200,36 +206,22 @@ class ChargeFilter:
                 # by the resistance that is expected here: voltages will be compared with that from now on
                 drop_v = self._fast_ohm * math.exp(self._x[R]) * SETTLED * load_a
                 rest_cell_v = cell_v + drop_v
-            at = self.curve.charge_at(rest_cell_v) / 100.0
             ohm_doubt = self._p[R][R]
-            curve_v = self._spread(at)
-            self._x[B], self._p[B][B] = 0.0, curve_v**2
-            loose_v = math.sqrt(curve_v**2 + RELAXED_V**2 + drop_v**2 * ohm_doubt)
-            up = self.curve.charge_at(rest_cell_v + loose_v)
-            down = self.curve.charge_at(rest_cell_v - loose_v)
-            slope = max(0.1, 200.0 * loose_v / max(1.0, up - down))
-            extra = self._loose = 0.0 if resting else LOADED_PCT / 100.0
-            self._x[Z] = at
+            told = by_voltage(self.curve, rest_cell_v, drop_v * math.sqrt(ohm_doubt), resting=resting)
+            self._x[Z], self._x[B], self._p[B][B] = told.charge, 0.0, told.curve_v**2
+            self._loose = 0.0 if resting else LOADED_PCT / 100.0
+            self._volts.begin(MEASURED_V / told.slope_v)
             # the voltage is curve, its error and the drop together: too much in one is too little in the others
-            self._p[Z][Z] = (loose_v / slope) ** 2 + extra**2
-            self._p[Z][B] = self._p[B][Z] = -(curve_v**2) / slope
-            self._p[Z][R] = self._p[R][Z] = drop_v * ohm_doubt / slope
+            self._p[Z][Z] = told.doubt**2 + self._loose**2
+            self._p[Z][B] = self._p[B][Z] = -(told.curve_v**2) / told.slope_v
+            self._p[Z][R] = self._p[R][Z] = drop_v * ohm_doubt / told.slope_v
             if gauge_pct is not None:
-                self._hear_gauge(gauge_pct / 100.0, resting=resting)
+                gauge = gauge_pct / 100.0
+                off = gauge - self._x[Z]
+                if believed(gauge, off, self._p[Z][Z], resting=resting):
+                    self._correct([1.0, 0.0, 0.0, 0.0], off, GAUGE**2, by_volts=False)
         self.started = True
         return True
-
-    def _hear_gauge(self, gauge: float, *, resting: bool) -> None:
-        """Take a gauge in where it may be right.
-
-        One that promises more than the voltage is believed only at rest and where it does not just say "full": a
-        half-used pack announced as full is the dearer mistake, and what counts from full in flight shows the same.
-        """
-        off = gauge - self._x[Z]
-        spread = self._p[Z][Z] + (GAUGE_PCT / 100.0) ** 2
-        may_lift = resting and gauge < FULL
-        if off * off <= 4.0 * spread and (off <= 0.02 or may_lift):
-            self._correct([1.0, 0.0, 0.0, 0.0], off, (GAUGE_PCT / 100.0) ** 2)
 
     def at_degc(self, degc: float) -> None:
         """Take the pack to be so warm, degrees C, until it tells."""
@@ -264,10 +256,15 @@ class ChargeFilter:
         p[Z][Z] += doubt * doubt
         x[Z] -= step
         x[B] *= shrink
+        self._volts.drawn(step, shrink)
         self._bound()
 
     def hear(self, cell_v: float, current_a: float, degc: float | None, time_us: int) -> None:
         """Correct by a cell's mean voltage, V, under a current, A, at a temperature (None: not told)."""
+        if self.at_rest and abs(current_a) > REST_RATE * self.capacity_ah:
+            self.at_rest = False
+            at_pct = 100.0 * self._x[Z]
+            self._p[B][B] += self.curve.spread_at(at_pct) ** 2 - self.curve.rest_spread_at(at_pct) ** 2
         step_s = (time_us - self._time_us) / 1e6
         first = not self._time_us or not 0.0 <= step_s < _GAP_S
         self._time_us = time_us
@@ -305,7 +302,7 @@ class ChargeFilter:
         warm = temperature_factor(self._degc) if self._degc is not None else 1.0
         return self._fast_ohm * warm * charge_factor(charge) * math.exp(self._x[R])
 
-    def _correct(self, row: list[float], error: float, noise: float) -> None:
+    def _correct(self, row: list[float], error: float, noise: float, *, by_volts: bool = True) -> None:
         """Take one measurement in: its row of derivatives, its innovation, its variance."""
         p = self._p
         gains = [sum(p[i][j] * row[j] for j in range(4)) for i in range(4)]
@@ -313,6 +310,7 @@ class ChargeFilter:
         # what is far out says the less the further: a joint that gives way is not a charge that falls
         beyond = abs(error) / (_FAR * math.sqrt(spread))
         weight = 1.0 if beyond <= 1.0 else 1.0 / (beyond * beyond)
+        self._volts.corrected(row, [weight * gain / spread for gain in gains], by_volts=by_volts)
         for i in range(4):
             self._x[i] += weight * gains[i] / spread * error
         for i in range(4):
@@ -364,6 +362,7 @@ class ChargeFilter:
             "p": [v for row in self._p for v in row],
             "parts_a": list(self._parts_a),
             "begun": [self._drawn, self._loose],
+            "volts": self._volts.learned(),
             "scale_off": [self._scale.off],
             "unbooked": self._unbooked.values(),
             "curve_v": [self.curve.rest_voltage_at(100.0 * self._x[Z])],
@@ -380,7 +379,8 @@ class ChargeFilter:
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
         if abs(x[B]) > _MOST_CURVE_V or abs(scale_off[0]) > DRAW_BOUND or not is_covariance(p, _MOST_VARIANCE):
             raise ValueError("no state that was kept")
-        self._unbooked = Unbooked.kept(kept["unbooked"])
+        volts = MonitorVolts.kept(kept["volts"])
+        self._unbooked, self._volts = Unbooked.kept(kept["unbooked"]), volts
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
         self._drawn, self._loose = (max(0.0, min(1.0, one)) for one in begun)

@@ -15,7 +15,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from typing import Final
 
-CHARGE_PCT: Final = (0.0, 5.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0)
+CHARGE_PCT: Final = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0)
 CURVE_MEMORY: Final = 0.5
 """Of full charge: over so much a cell's curve keeps being off to the same side. Of the published cells those that
 lie high at a tenth of the charge lie high up to nine tenths."""
@@ -28,16 +28,23 @@ GRID: Final = 400
 class Curve:
     """A cell's resting voltage over its charge, and one deviation of what it may be off by as measured, both in V.
 
-    Broken lines over `CHARGE_PCT`. `fine_v` and `fine_spread_v` are the same at `GRID` even steps, with the last
-    value doubled: a forecast asks thousands of times.
+    Broken lines over `CHARGE_PCT`. `spreads_v` are under load, `rests_v` at rest. `fine_v` and `fine_spread_v` are
+    the same at `GRID` even steps, with the last value doubled: a forecast asks thousands of times.
     """
 
-    __slots__ = ("fine_spread_v", "fine_v", "spreads_v", "volts")
+    __slots__ = ("fine_spread_v", "fine_v", "rests_v", "spreads_v", "volts")
 
-    def __init__(self, volts: Sequence[float], apart_v: Sequence[float]) -> None:
-        """Take voltages and one deviation of what cells are apart there, without what measuring adds."""
+    def __init__(self, volts: Sequence[float], apart_v: Sequence[float], slow_v: Sequence[float] = ()) -> None:
+        """Take voltages and one deviation of what cells are apart there, without what measuring adds.
+
+        `slow_v` is what a load adds to that, and a rest has not.
+        """
         self.volts = tuple(volts)
-        self.spreads_v = tuple(round(math.hypot(one, MEASURED_V), 3) for one in apart_v)
+        self.rests_v = tuple(round(math.hypot(one, MEASURED_V), 3) for one in apart_v)
+        slow = slow_v or [0.0 for _ in apart_v]
+        self.spreads_v = tuple(
+            round(math.hypot(one, more, MEASURED_V), 3) for one, more in zip(apart_v, slow, strict=True)
+        )
         steps = [100.0 * i / GRID for i in range(GRID + 1)]
         self.fine_v = [*map(self.rest_voltage_at, steps), self.volts[-1]]
         self.fine_spread_v = [*map(self.spread_at, steps)]
@@ -53,6 +60,10 @@ class Curve:
     def spread_at(self, charge_pct: float) -> float:
         """Return by how much a cell's resting voltage, as measured, is off the curve here: one deviation, V."""
         return interpolate(charge_pct, CHARGE_PCT, self.spreads_v)
+
+    def rest_spread_at(self, charge_pct: float) -> float:
+        """Return the same of a cell that has rested."""
+        return interpolate(charge_pct, CHARGE_PCT, self.rests_v)
 
     def fall_at(self, charge_pct: float) -> float:
         """Return by how many volts a cell's resting voltage falls for each % drawn at this charge."""
@@ -70,11 +81,43 @@ def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
     return ys[i - 1] + (ys[i] - ys[i - 1]) * (x - xs[i - 1]) / (xs[i] - xs[i - 1])
 
 
-_LIPO: Final = (3.0, 3.464, 3.561, 3.65, 3.711, 3.749, 3.782, 3.832, 3.902, 3.989, 4.082, 4.2)
-_LIION: Final = (2.5, 3.109, 3.296, 3.485, 3.581, 3.667, 3.751, 3.841, 3.948, 4.042, 4.097, 4.2)
+_LIPO: Final = (3.0, 3.185, 3.296, 3.37, 3.464, 3.561, 3.65, 3.711, 3.749, 3.782, 3.832, 3.902, 3.989, 4.082, 4.2)
+_LIION: Final = (
+    2.5,
+    2.711,
+    2.863,
+    2.971,
+    3.109,
+    3.296,
+    3.485,
+    3.581,
+    3.667,
+    3.751,
+    3.841,
+    3.948,
+    4.042,
+    4.097,
+    4.2,
+)
 _LIHV: Final = tuple(v + 0.003 * max(0.0, z - 50) for z, v in zip(CHARGE_PCT, _LIPO, strict=True))
-_POLYMER_APART: Final = (0.071, 0.071, 0.074, 0.061, 0.05, 0.053, 0.047, 0.032, 0.023, 0.012, 0.005, 0.0)
-"""One deviation of the four; the lowest is held down to empty, where all are 3.0 V by definition."""
+_POLYMER_APART: Final = (
+    0.071,
+    0.071,
+    0.071,
+    0.071,
+    0.071,
+    0.074,
+    0.061,
+    0.05,
+    0.053,
+    0.047,
+    0.032,
+    0.023,
+    0.012,
+    0.005,
+    0.0,
+)
+"""One deviation of the four; that at 5 % is held down to empty, where all are 3.0 V by definition."""
 _ION_APART: Final = tuple(0.058 for _ in CHARGE_PCT)
 """Of full packs. Lower down cells differ by more: a measured one (10.5281/zenodo.2580327) rests 0.17 V above the
 published one at half charge, 0.26 V at a fifth. As wide as that a full pack is followed worse, for the deviations

@@ -6,16 +6,66 @@ States are those of the charge filter: charge, ln resistance, the curve's error,
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from collections.abc import Sequence
+from typing import Final, NamedTuple
 
 from watchkeeper.estimate.matrix import Matrix, cholesky
+from watchkeeper.estimate.packs.curve import MEASURED_V
+
+Vector = tuple[float, float, float, float]
+NONE: Final[Vector] = (0.0, 0.0, 0.0, 0.0)
+_MOST: Final = 1.0
+"""Of any state, by one deviation of a voltage."""
+
+
+class MonitorVolts:
+    """How far a filter's state is off because its monitor shows one deviation, `MEASURED_V`, too much of a cell.
+
+    Told step by step, as the filter's own step makes it of the state (an EKF is linear in a small error).
+    """
+
+    def __init__(self) -> None:
+        self._off = list(NONE)
+
+    def begin(self, charge: float) -> None:
+        """Begin with so much charge too much."""
+        self._off = [charge, 0.0, 0.0, 0.0]
+
+    def drawn(self, step: float, shrink: float) -> None:
+        """Take off a step of charge, and let the curve's error fade."""
+        self._off[0] -= step * self._off[3]
+        self._off[2] *= shrink
+
+    def corrected(self, row: Sequence[float], gains: Sequence[float], *, by_volts: bool) -> None:
+        """Take in a correction: the row of derivatives, and how far each state goes with the innovation."""
+        shown = MEASURED_V if by_volts else 0.0
+        error = shown - sum(a * b for a, b in zip(row, self._off, strict=True))
+        self._off = [one + gain * error for one, gain in zip(self._off, gains, strict=True)]
+
+    def error(self) -> Vector:
+        """Return what the state lacks; the curve's error has the monitor's in it."""
+        charge, ohm, curve_v, draw = self._off
+        return -charge, -ohm, MEASURED_V - curve_v, -draw
+
+    def learned(self) -> list[float]:
+        """Return it as plain numbers."""
+        return list(self._off)
+
+    @classmethod
+    def kept(cls, off: Sequence[float]) -> MonitorVolts:
+        """Return what was kept as `off`. ValueError if it cannot be that."""
+        if len(off) != len(NONE) or not all(abs(one) <= _MOST for one in off):
+            raise ValueError("no error of a voltage that was kept")
+        found = cls()
+        found._off = list(off)
+        return found
 
 
 class Own(NamedTuple):
-    """One deviation of what only one pack has: so much less charge, so much more ln of what an Ah draws."""
+    """One deviation of what only one pack has: so much less charge, and what goes with that in all states."""
 
     charge: float
-    draw: float
+    error: Vector
 
 
 class Lean(NamedTuple):
@@ -27,7 +77,7 @@ class Lean(NamedTuple):
 
     def of(self, x: list[float], p: Matrix) -> tuple[list[float], Matrix]:
         """Return a state and its covariance with that."""
-        error = -self.own.charge, 0.0, 0.0, self.own.draw
+        error = self.own.error
         gone = [math.sqrt(max(0.0, 1.0 - self.left)) * one for one in error]
         return (
             [value + self.lower * one for value, one in zip(x, error, strict=True)],
@@ -35,16 +85,16 @@ class Lean(NamedTuple):
         )
 
 
-def own_error(p: Matrix, drawn: float, scale: float, loose: float) -> Own:
-    """Return a pack's own error, as far as its covariance has room for it.
+def own_error(p: Matrix, errors: Sequence[Vector]) -> Own:
+    """Return a pack's own error out of several independent ones, as far as its covariance has room for it.
 
-    `scale` is one deviation of its current sensor's, by which all that was `drawn` (of full charge) is off, and
-    what an Ah draws with it; `loose` is one of the charge that it began with.
+    Each of `errors` is one deviation. A voltage on the bus tells of the charge alone, so what goes with the charge
+    is what counts: their common covariance with it.
     """
-    far = math.hypot(scale * drawn, loose)
+    far = math.hypot(*(one[0] for one in errors))
     if far == 0.0:
-        return Own(0.0, 0.0)
-    error = -far, 0.0, 0.0, scale * scale * drawn / far
+        return Own(0.0, NONE)
+    error = [-sum(one[0] * one[i] for one in errors) / far for i in range(4)]
     low = cholesky(p)
     square, solved = 0.0, [0.0] * 4
     for i in range(4):
@@ -52,7 +102,8 @@ def own_error(p: Matrix, drawn: float, scale: float, loose: float) -> Own:
         if low[i][i] > 0.0:
             solved[i] = rest / low[i][i]
         elif abs(rest) > 1e-9:
-            return Own(0.0, 0.0)  # what is known for certain is not off
+            return Own(0.0, NONE)  # what is known for certain is not off
         square += solved[i] ** 2
     room = 1.0 / math.sqrt(max(1.0, square))
-    return Own(far * room, error[3] * room)
+    charge, ohm, curve_v, draw = (room * one for one in error)
+    return Own(far * room, (charge, ohm, curve_v, draw))

@@ -99,13 +99,16 @@ def _drawn(chemistry: str, measured: tuple[tuple[float, float], ...], held_ah: f
     pull = solved(low, [at.cell_v - published.rest_voltage_at(at.charge_pct) for at in points])
     volts: list[float] = []
     apart_v: list[float] = []
+    slow_v: list[float] = []
     for charge_pct, there_v in zip(CHARGE_PCT, published.volts, strict=True):
         row = [_kernel(chemistry, charge_pct, at.charge_pct) for at in points]
         volts.append(there_v + sum(k * w for k, w in zip(row, pull, strict=True)))
         known = sum(k * w for k, w in zip(row, solved(low, row), strict=True))
         before = _kernel(chemistry, charge_pct, charge_pct)
-        apart_v.append(math.sqrt(min(before, max(0.0, before - known) + LOADED_V**2)))
-    return Curve(_rising(volts), apart_v)
+        left = min(before, max(0.0, before - known))
+        apart_v.append(math.sqrt(left))
+        slow_v.append(math.sqrt(min(before - left, LOADED_V**2)))  # together no wider than cells are apart
+    return Curve(_rising(volts), apart_v, slow_v)
 
 
 def _point(curve: Curve, ah: float, cell_v: float, held_ah: float) -> _Point:
