@@ -22,7 +22,7 @@ from watchkeeper.aircraft.fleet import Fleet
 from watchkeeper.aircraft.readings import BLIND
 from watchkeeper.alerts.events import AlertChange
 from watchkeeper.estimate.airframe import trim
-from watchkeeper.estimate.airframe.standout import shares, standout
+from watchkeeper.estimate.airframe.standout import deviations, shares, standout
 from watchkeeper.estimate.airframe.trim import HOVER_DEVIATION, LEAN_DEVIATION, NOISE, TrimFilter
 from watchkeeper.estimate.suite import EstimateSuite
 
@@ -102,6 +102,36 @@ def test_one_that_gets_faster_in_a_known_lean_is_certain_and_stays_so() -> None:
     found = fly(filtered, range(60, 300), weak, (0.02, 0.0), 0.03)
     assert found[40] > 0.08, "within twenty seconds"
     assert found[-1] > 0.08, "it is not learned away"
+
+
+@pytest.mark.parametrize("flown_s", [300, 600])
+def test_one_that_keeps_84_per_cent_of_its_thrust_is_told(flown_s: int) -> None:
+    """Thrust goes with speed squared: 9.1 % faster for the same lift."""
+    filtered = TrimFilter(6)
+    leans = [(0.04, -0.05), (0.0, 0.03), (-0.04, 0.0), (0.03, 0.06)]
+    for begin in range(0, flown_s, 5):
+        fly(filtered, range(begin, begin + 5), [0.0] * 6, leans[begin // 5 % 4], 0.02)
+    faster = 1 / math.sqrt(0.84) - 1
+    found = fly(filtered, range(flown_s, flown_s + 240), [-faster / 6] * 5 + [faster * 5 / 6], (0.03, -0.04), 0.02)
+    assert np.mean(found[20:60]) > 0.06, "within half a minute"
+    assert np.mean(found[-120:]) > 0.06, "it is not learned away"
+
+
+@pytest.mark.parametrize("motors", [4, 6, 8])
+def test_the_deviation_of_what_stands_out_as_drawn(motors: int) -> None:
+    """A hundred thousand draws of independent shares, one of them 20 % up."""
+    dice = np.random.default_rng(motors)
+    drawn = dice.normal(0, 0.01, (100_000, motors))
+    drawn[:, 0] += 0.2
+    drawn -= drawn.mean(axis=1, keepdims=True)
+    ordered = np.sort(drawn, axis=1)
+    # against one of the others, not the highest of them: which one that is the shares learned tell, not the noise
+    gap = drawn[:, 0] - drawn[:, 1]
+    if motors == 4:
+        gap = np.minimum(gap, 2 * (ordered[:, -1] + ordered[:, 0]))
+        assert np.std(gap) / 0.01 <= deviations(4)
+    else:
+        assert np.std(gap) / 0.01 == pytest.approx(deviations(motors), rel=0.01)
 
 
 def test_what_is_within_the_doubt_is_not_told() -> None:

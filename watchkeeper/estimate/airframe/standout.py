@@ -9,6 +9,7 @@ down). On more motors a lean raises neighbours too, so that the gap to the secon
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from statistics import median
 from typing import Final
@@ -30,6 +31,15 @@ def standout(excess: Sequence[float]) -> tuple[float, int]:
     if len(excess) == _FOUR:
         out = min(out, 2 * (ordered[-1] + ordered[0]))
     return max(0.0, out), which
+
+
+def deviations(motors: int) -> float:
+    """Return how many deviations of one share make one of what `standout` tells of independent ones.
+
+    A gap is the difference of two. Of four, twice a sum of two may be what counts, and is 2.8 by itself; the
+    lesser of it and the gap is taken as 2.
+    """
+    return 2.0 if motors == _FOUR else math.sqrt(2.0)
 
 
 def over_others(values: Sequence[float], which: int) -> float:
