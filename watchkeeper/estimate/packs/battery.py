@@ -13,6 +13,7 @@ from watchkeeper.aircraft.files import AircraftFile, Packs
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.packs.carrying import Carrying
 from watchkeeper.estimate.packs.cell import PackState
+from watchkeeper.estimate.packs.charge import REST_RATE
 from watchkeeper.estimate.packs.onebus import OnBus, lean
 from watchkeeper.estimate.packs.pack import PackEstimate, number
 from watchkeeper.estimate.packs.packseen import PackSeen, pack_seen
@@ -227,9 +228,11 @@ class BatteryEstimates:
                 continue
             kept.lean(None)
             on_it = i not in self._carrying.out and one.known and not (one.wrong_current or kept.at_rest)
-            if on_it and current_a is not None and self._each.topology == "parallel":
+            # before currents are settled nothing tells packs that are unequal in truth
+            if on_it and one.settled and current_a is not None and self._each.topology == "parallel":
                 on_bus.append(OnBus(kept, current_a))
-        lean(on_bus)
+        carry = [one for one in on_bus if one.current_a > REST_RATE * one.filter.capacity_ah]
+        lean(carry or on_bus)
 
     def _share(self, connected: Sequence[PackEstimate]) -> None:
         """Let the packs on the bus carry what those off it did."""

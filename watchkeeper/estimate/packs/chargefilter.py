@@ -85,7 +85,7 @@ class ChargeFilter:
         self._degc: float | None = None
         self._drawn = 0.0
         self._loose = 0.0
-        """Of the charge that it began with: one deviation of what a beginning under load leaves open."""
+        """One deviation of charge: what a beginning under load, a gauge and holes leave open."""
         self._volts = MonitorVolts()
         self.at_rest = False
         """It began at rest, and no load has come since: nothing shows that it is on the bus."""
@@ -108,7 +108,7 @@ class ChargeFilter:
         return self._x[Z]
 
     def own_error(self) -> Own:
-        """Return the error that is this pack's alone: its monitor's in Ah and volts, a beginning under load."""
+        """Return the error that is this pack's alone: its monitor's in Ah and volts, its gauge, its holes."""
         scale = self._scale.doubt
         counted = -scale * self._drawn, 0.0, 0.0, scale
         return own_error(self._p, (counted, (-self._loose, 0.0, 0.0, 0.0), self._volts.error()))
@@ -198,7 +198,8 @@ class ChargeFilter:
             self._p[Z][i] = self._p[i][Z] = self._p[B][i] = self._p[i][B] = 0.0
         if rest_cell_v is None:
             assert gauge_pct is not None
-            self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, (2.0 * GAUGE) ** 2
+            self._loose = 2.0 * GAUGE
+            self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, self._loose**2
             self._x[B], self._p[B][B] = 0.0, self._spread(self._x[Z]) ** 2
         else:
             drop_v = 0.0
@@ -219,6 +220,8 @@ class ChargeFilter:
                 gauge = gauge_pct / 100.0
                 off = gauge - self._x[Z]
                 if believed(gauge, off, self._p[Z][Z], resting=resting):
+                    part = self._p[Z][Z] / (self._p[Z][Z] + GAUGE**2)
+                    self._loose = math.hypot((1.0 - part) * self._loose, part * GAUGE)
                     self._correct([1.0, 0.0, 0.0, 0.0], off, GAUGE**2, by_volts=False)
         self.started = True
         return True
@@ -254,6 +257,7 @@ class ChargeFilter:
             p[i][B] *= shrink
         p[B][B] += (1.0 - keep * keep) * there_v**2
         p[Z][Z] += doubt * doubt
+        self._loose = math.hypot(self._loose, doubt)
         x[Z] -= step
         x[B] *= shrink
         self._volts.drawn(step, shrink)
@@ -361,7 +365,7 @@ class ChargeFilter:
             "x": list(self._x),
             "p": [v for row in self._p for v in row],
             "parts_a": list(self._parts_a),
-            "begun": [self._drawn, self._loose],
+            "begun": [self._drawn, self._loose, float(self.at_rest)],
             "volts": self._volts.learned(),
             "scale_off": [self._scale.off],
             "unbooked": self._unbooked.values(),
@@ -374,7 +378,7 @@ class ChargeFilter:
         x, flat, parts, begun, curve_v, scale_off = (kept[key] for key in names)
         shape = len(x), len(flat), len(parts), len(begun), len(curve_v), len(scale_off)
         finite = map(math.isfinite, [*x, *flat, *parts, *begun, *curve_v, *scale_off])
-        if shape != (4, 16, len(RELAXING), 2, 1, 1) or not all(finite):
+        if shape != (4, 16, len(RELAXING), 3, 1, 1) or not all(finite):
             raise ValueError("no charge that was kept")
         p = [list(flat[4 * i : 4 * i + 4]) for i in range(4)]
         if abs(x[B]) > _MOST_CURVE_V or abs(scale_off[0]) > DRAW_BOUND or not is_covariance(p, _MOST_VARIANCE):
@@ -383,7 +387,8 @@ class ChargeFilter:
         self._unbooked, self._volts = Unbooked.kept(kept["unbooked"]), volts
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
-        self._drawn, self._loose = (max(0.0, min(1.0, one)) for one in begun)
+        self._drawn, self._loose, rested = (max(0.0, min(1.0, one)) for one in begun)
+        self.at_rest = rested > 0.5
         self._measured_since(scale_off[0] - self._scale.off)
         self._bound()
         if abs(curve_v[0] - self.curve.rest_voltage_at(100.0 * self._x[Z])) > SAME_V:  # the crew has told another
@@ -391,4 +396,5 @@ class ChargeFilter:
             for i in range(4):
                 self._p[B][i] = self._p[i][B] = 0.0
             self._p[B][B] = self._spread(self._x[Z]) ** 2
+            self._volts.forget_curve()
         self.started = True

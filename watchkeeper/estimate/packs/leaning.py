@@ -31,6 +31,10 @@ class MonitorVolts:
         """Begin with so much charge too much."""
         self._off = [charge, 0.0, 0.0, 0.0]
 
+    def forget_curve(self) -> None:
+        """Take it that the curve's error begins anew."""
+        self._off[2] = 0.0
+
     def drawn(self, step: float, shrink: float) -> None:
         """Take off a step of charge, and let the curve's error fade."""
         self._off[0] -= step * self._off[3]
