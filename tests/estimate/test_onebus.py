@@ -116,7 +116,7 @@ def test_two_packs_as_numpy_has_it() -> None:
     one, two = counting(0.42, 0.55), counting(0.37, 0.5)
     middle_pct = 50.0 * (one.counted + two.counted)
     slope = 100.0 * PUBLISHED["lipo"].fall_at(middle_pct)
-    own = np.array([one.own_error().charge, two.own_error().charge])
+    own = np.array([one.own_error(0.0).charge, two.own_error(0.0).charge])
     # begun at a full cell's voltage, which 15 mV of a monitor and 6 of a short rest leave open by so much charge
     slope_v = 200.0 * 0.01616 / (100.0 - float(np.interp(4.2 - 0.01616, PUBLISHED["lipo"].volts, CHARGE_PCT)))
     begun = 0.015 / slope_v
@@ -157,10 +157,10 @@ def test_packs_that_are_no_two_of_one_make_pull_less() -> None:
     """A gap of five deviations moves a quarter as far as one that counts in full: 1 / (5 / 2.5)^2."""
     near, far = counting(0.52, 0.5), counting(0.50, 0.5)
     deviation = float(
-        np.hypot(near.own_error().charge, APART_V / (100.0 * PUBLISHED["lipo"].fall_at(51.0)) / np.sqrt(2.0))
+        np.hypot(near.own_error(0.0).charge, APART_V / (100.0 * PUBLISHED["lipo"].fall_at(51.0)) / np.sqrt(2.0))
     )
     far._x[0], near._x[0] = 0.5 - 5.0 * deviation, 0.5 + 5.0 * deviation
-    part = near.own_error().charge ** 2 / deviation**2
+    part = near.own_error(0.0).charge ** 2 / deviation**2
     lean(on_bus(near, far))
     assert near.counted - near.charge == pytest.approx(part * 5.0 * deviation / 4.0, rel=0.02)
 
@@ -216,10 +216,10 @@ def test_a_pack_that_has_come_off_the_bus_leans_on_nothing() -> None:
 def test_what_was_drawn_outlasts_the_watch() -> None:
     one = counting(0.42, 0.55)
     again = counting(0.9, 0.1)
-    one._loose = 0.1
+    one.loose = 0.1
     load(one, 0.01, 30)
     again.resume(one.learned())
-    assert again.own_error() == one.own_error()
+    assert again.own_error(0.0) == one.own_error(0.0)
     assert one._volts.learned() == again._volts.learned() != [0.0] * 4
     rested = begun(3.87)
     again.resume(rested.learned())
@@ -244,7 +244,7 @@ def test_a_pack_begun_under_load_leans_and_is_not_leaned_on() -> None:
     )
     assert loose.begin(3.87, None, resting=False, load_a=60.0, cell_v=3.78)
     loose._x[0] = 0.70
-    assert loose.own_error().charge > 0.09
+    assert loose.own_error(0.0).charge > 0.09
     lean(on_bus(sure, loose))
     assert abs(sure.charge - sure.counted) < 0.005
     assert loose.charge < 0.63
@@ -327,7 +327,7 @@ def test_a_gauge_that_is_believed_is_this_pack_s_own() -> None:
     plain, gauged = begun(3.8), ChargeFilter(Packs.model_validate({"cells": 12, "capacity": "22 Ah"}), 12, 22.0)
     assert gauged.begin(3.8, 60.0, resting=True, load_a=0.0)
     assert gauged.counted > plain.counted + 0.01
-    assert gauged._loose == pytest.approx(
+    assert gauged.loose == pytest.approx(
         0.05 * plain.charge_doubt**2 / (plain.charge_doubt**2 + 0.05**2), rel=1e-6
     )
 
@@ -351,13 +351,53 @@ def test_packs_that_cannot_charge_each_other_are_told_as_unequal_as_they_are() -
     assert max(told) < 0.03
 
 
-def test_a_pack_that_gives_nothing_is_not_leaned_on_whatever_was_forgotten() -> None:
-    """After a restart of the watch nothing knows that the second had come off the bus."""
-    bench = Bench(FILE.replace("TOPOLOGY", "parallel"))
-    for second in range(200):
-        bench.at(second, flying=second >= GROUND_S)
-        bench.tell(1, voltage=46.0, current=138.0 if second >= GROUND_S else 1.0)
-        bench.tell(2, voltage=47.5, current=1.0)
+def bus(seconds: range, bench: Bench, *packs: tuple[float, float], flying: bool = True) -> list[ChargeFilter]:
+    """Tell volts and amperes of each pack, a second each."""
+    for second in seconds:
+        bench.at(second, flying=flying)
+        for i, (volts, amps) in enumerate(packs):
+            bench.tell(i + 1, voltage=volts, current=amps)
         bench.run()
-    kept = [one for pack in bench.estimates._packs if (one := pack.filter) is not None]
+    return [one for pack in bench.estimates._packs if (one := pack.filter) is not None]
+
+
+def test_a_pack_that_gives_nothing_is_not_leaned_on_whatever_was_forgotten() -> None:
+    """A restart of the watch forgets that the second has come off the bus, not that it carried before."""
+    bench = Bench(FILE.replace("TOPOLOGY", "parallel"))
+    bus(range(30), bench, (48.5, 1.0), (48.5, 1.0), flying=False)
+    kept = bus(range(30, 200), bench, (46.0, 72.0), (46.0, 66.0))
+    assert all(one.charge != one.counted and not one.at_rest for one in kept)
+    for second in range(200, 260):
+        bench.estimates._carrying.reset()
+        bus(range(second, second + 1), bench, (45.0, 138.0), (47.5, 0.3))
     assert all(one.charge == one.counted for one in kept)
+
+
+def test_packs_come_to_lean_bit_by_bit_and_stay_so_after_the_landing() -> None:
+    """No step in what is told: not a minute after the take-off, not at the landing, not with the next packs."""
+    bench = Bench(FILE.replace("TOPOLOGY", "parallel"))
+    bus(range(30), bench, (47.0, 1.0), (46.6, 1.0), flying=False)
+    apart = []
+    for second in range(30, 300):
+        kept = bus(range(second, second + 1), bench, (45.2, 70.0), (44.8, 70.0))
+        apart.append(kept[0].charge - kept[0].counted)
+    assert apart[29] == 0.0
+    assert abs(apart[-1]) > 0.01
+    assert max(abs(b - a) for a, b in itertools.pairwise(apart[:120])) < 0.001
+    assert max(abs(b - a) for a, b in itertools.pairwise(apart)) < 0.006  # over a corner of the curve
+    kept = bus(range(300, 320), bench, (46.0, 1.0), (45.9, 1.0), flying=False)
+    assert kept[0].charge - kept[0].counted == pytest.approx(apart[-1], abs=0.002)
+    # a silence in which the packs are changed, and the next flight: they stand alone again at first
+    bus(range(720, 750), bench, (48.0, 1.0), (47.0, 1.0), flying=False)
+    kept = bus(range(750, 760), bench, (46.0, 70.0), (45.0, 70.0))
+    assert all(one.charge == one.counted for one in kept)
+
+
+def test_what_all_packs_share_is_no_pack_s_own() -> None:
+    """One gap in the radio makes one wrong guess for both: leaning takes nothing off that doubt."""
+    one, two = counting(0.42, 0.2), counting(0.42, 0.2)
+    for kept in (one, two):
+        kept.draw(22.0 * 0.29 / np.exp(kept._x[3]), 0.09)
+    lean(on_bus(one, two))
+    assert one.charge_doubt > 0.09
+    assert two.charge_doubt > 0.09

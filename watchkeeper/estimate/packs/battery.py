@@ -13,7 +13,6 @@ from watchkeeper.aircraft.files import AircraftFile, Packs
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.packs.carrying import Carrying
 from watchkeeper.estimate.packs.cell import PackState
-from watchkeeper.estimate.packs.charge import REST_RATE
 from watchkeeper.estimate.packs.onebus import OnBus, lean
 from watchkeeper.estimate.packs.pack import PackEstimate, number
 from watchkeeper.estimate.packs.packseen import PackSeen, pack_seen
@@ -25,6 +24,11 @@ OVER_ALL: Final = (
 )  # fmt: skip
 _WORST: Final[tuple[Callable[[list[float]], float], ...]] = (min, min, max, max, min)
 _LEAST_MEAN_A: Final = 5.0  # below this offsets of the sensors decide
+_CARRIES: Final = 0.2
+"""Of what the pack gives that gives most: below, it is not taken to carry its part."""
+_ALONE_S: Final = 30.0
+_JOINS_S: Final = 60.0
+"""For so long a pack that has begun to carry stands alone, and so long it takes until it counts in full."""
 _PHASE: Final = INDEX["flight.phase"]
 _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
 
@@ -112,6 +116,7 @@ class BatteryEstimates:
         self._packs: list[PackEstimate] = []
         self._known: list[int] = []
         self._carrying = Carrying()
+        self._carries_since_us: dict[int, int] = {}
         self._kept: dict[int, Mapping[str, Any]] = {}
         self.stream = Stream()
         self.indexes: tuple[int, ...] = (*_indexes("battery.", NAMES), *_indexes("battery.", OVER_ALL))
@@ -219,8 +224,14 @@ class BatteryEstimates:
     def _connected(self) -> list[PackEstimate]:
         return [one for i, one in enumerate(self._packs) if i not in self._carrying.out]
 
-    def _lean(self) -> None:
-        """Let the packs on one bus lean on each other; the others stand alone."""
+    def _lean(self, now_us: int) -> None:
+        """Let the packs on one bus lean on each other in flight; the others stand alone."""
+        for i, one in enumerate(self._packs):
+            if one.filter is None or one.filter.at_rest:  # another pack, or a first flight
+                self._carries_since_us.pop(i, None)
+        if self._each.topology != "parallel" or self._readings.values[_PHASE] not in _IN_FLIGHT:
+            return  # on the ground what is told stays as it was: no current tells anything
+        carried = max((one.usual_a or 0.0 for one in self._packs), default=0.0)
         on_bus: list[OnBus] = []
         for i, one in enumerate(self._packs):
             kept, current_a = one.filter, one.usual_a
@@ -228,11 +239,13 @@ class BatteryEstimates:
                 continue
             kept.lean(None)
             on_it = i not in self._carrying.out and one.known and not (one.wrong_current or kept.at_rest)
+            if not on_it or current_a is None or current_a < _CARRIES * carried:
+                self._carries_since_us.pop(i, None)
+                continue
             # before currents are settled nothing tells packs that are unequal in truth
-            if on_it and one.settled and current_a is not None and self._each.topology == "parallel":
-                on_bus.append(OnBus(kept, current_a))
-        carry = [one for one in on_bus if one.current_a > REST_RATE * one.filter.capacity_ah]
-        lean(carry or on_bus)
+            since_s = (now_us - self._carries_since_us.setdefault(i, now_us)) / 1e6
+            on_bus.append(OnBus(kept, current_a, max(0.0, min(1.0, (since_s - _ALONE_S) / _JOINS_S))))
+        lean(on_bus)
 
     def _share(self, connected: Sequence[PackEstimate]) -> None:
         """Let the packs on the bus carry what those off it did."""
@@ -276,7 +289,7 @@ class BatteryEstimates:
         if not sum(one.run(readings, now_us) for one in self._packs):  # every one runs
             return None
         self._judge(now_us)
-        self._lean()
+        self._lean(now_us)
         values: list[float | bool | None] = []
         connected = self._connected()
         self._share(connected)

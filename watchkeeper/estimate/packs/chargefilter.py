@@ -84,7 +84,7 @@ class ChargeFilter:
         self._time_us = 0
         self._degc: float | None = None
         self._drawn = 0.0
-        self._loose = 0.0
+        self.loose = 0.0
         """One deviation of charge: what a beginning under load, a gauge and holes leave open."""
         self._volts = MonitorVolts()
         self.at_rest = False
@@ -107,14 +107,14 @@ class ChargeFilter:
         """The same charge by this pack's own monitor alone."""
         return self._x[Z]
 
-    def own_error(self) -> Own:
-        """Return the error that is this pack's alone: its monitor's in Ah and volts, its gauge, its holes."""
-        scale = self._scale.doubt
+    def own_error(self, shared: float) -> Own:
+        """Return the error that is this pack's alone: its monitor's, and what is loose beyond `shared`."""
+        scale, loose = self._scale.doubt, math.sqrt(max(0.0, self.loose**2 - shared**2))
         counted = -scale * self._drawn, 0.0, 0.0, scale
-        return own_error(self._p, (counted, (-self._loose, 0.0, 0.0, 0.0), self._volts.error()))
+        return own_error(self._p, (counted, (-loose, 0.0, 0.0, 0.0), self._volts.error()))
 
     def lean(self, lean: Lean | None) -> None:
-        """Tell the charge as the other packs of the bus leave it; None: as its own monitor has it."""
+        """Tell the charge as others of the bus leave it; None: as its own monitor has it."""
         self._leaning = lean
 
     def _told(self) -> tuple[list[float], Matrix]:
@@ -191,15 +191,15 @@ class ChargeFilter:
         """
         if rest_cell_v is None and gauge_pct is None:
             return False
-        self._drawn, self._loose, self._leaning = 0.0, 0.0, None
+        self._drawn, self.loose, self._leaning = 0.0, 0.0, None
         self.at_rest = rest_cell_v is not None and resting
         self._volts.begin(0.0)
         for i in range(4):
             self._p[Z][i] = self._p[i][Z] = self._p[B][i] = self._p[i][B] = 0.0
         if rest_cell_v is None:
             assert gauge_pct is not None
-            self._loose = 2.0 * GAUGE
-            self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, self._loose**2
+            self.loose = 2.0 * GAUGE
+            self._x[Z], self._p[Z][Z] = gauge_pct / 100.0, self.loose**2
             self._x[B], self._p[B][B] = 0.0, self._spread(self._x[Z]) ** 2
         else:
             drop_v = 0.0
@@ -210,18 +210,17 @@ class ChargeFilter:
             ohm_doubt = self._p[R][R]
             told = by_voltage(self.curve, rest_cell_v, drop_v * math.sqrt(ohm_doubt), resting=resting)
             self._x[Z], self._x[B], self._p[B][B] = told.charge, 0.0, told.curve_v**2
-            self._loose = 0.0 if resting else LOADED_PCT / 100.0
+            self.loose = 0.0 if resting else LOADED_PCT / 100.0
             self._volts.begin(MEASURED_V / told.slope_v)
             # the voltage is curve, its error and the drop together: too much in one is too little in the others
-            self._p[Z][Z] = told.doubt**2 + self._loose**2
+            self._p[Z][Z] = told.doubt**2 + self.loose**2
             self._p[Z][B] = self._p[B][Z] = -(told.curve_v**2) / told.slope_v
             self._p[Z][R] = self._p[R][Z] = drop_v * ohm_doubt / told.slope_v
             if gauge_pct is not None:
-                gauge = gauge_pct / 100.0
-                off = gauge - self._x[Z]
-                if believed(gauge, off, self._p[Z][Z], resting=resting):
+                off = gauge_pct / 100.0 - self._x[Z]
+                if believed(gauge_pct / 100.0, off, self._p[Z][Z], resting=resting):
                     part = self._p[Z][Z] / (self._p[Z][Z] + GAUGE**2)
-                    self._loose = math.hypot((1.0 - part) * self._loose, part * GAUGE)
+                    self.loose = math.hypot((1.0 - part) * self.loose, part * GAUGE)
                     self._correct([1.0, 0.0, 0.0, 0.0], off, GAUGE**2, by_volts=False)
         self.started = True
         return True
@@ -257,7 +256,7 @@ class ChargeFilter:
             p[i][B] *= shrink
         p[B][B] += (1.0 - keep * keep) * there_v**2
         p[Z][Z] += doubt * doubt
-        self._loose = math.hypot(self._loose, doubt)
+        self.loose = math.hypot(self.loose, doubt)
         x[Z] -= step
         x[B] *= shrink
         self._volts.drawn(step, shrink)
@@ -365,7 +364,7 @@ class ChargeFilter:
             "x": list(self._x),
             "p": [v for row in self._p for v in row],
             "parts_a": list(self._parts_a),
-            "begun": [self._drawn, self._loose, float(self.at_rest)],
+            "begun": [self._drawn, self.loose, float(self.at_rest)],
             "volts": self._volts.learned(),
             "scale_off": [self._scale.off],
             "unbooked": self._unbooked.values(),
@@ -387,7 +386,7 @@ class ChargeFilter:
         self._unbooked, self._volts = Unbooked.kept(kept["unbooked"]), volts
         self._x, self._p = list(x), p
         self._parts_a = list(parts)
-        self._drawn, self._loose, rested = (max(0.0, min(1.0, one)) for one in begun)
+        self._drawn, self.loose, rested = (max(0.0, min(1.0, one)) for one in begun)
         self.at_rest = rested > 0.5
         self._measured_since(scale_off[0] - self._scale.off)
         self._bound()
@@ -395,6 +394,7 @@ class ChargeFilter:
             self._x[B] = 0.0
             for i in range(4):
                 self._p[B][i] = self._p[i][B] = 0.0
-            self._p[B][B] = self._spread(self._x[Z]) ** 2
+            spread_at = self.curve.rest_spread_at if self.at_rest else self.curve.spread_at
+            self._p[B][B] = spread_at(100.0 * self._x[Z]) ** 2
             self._volts.forget_curve()
         self.started = True

@@ -33,10 +33,11 @@ _FAR: Final = 2.5
 
 
 class OnBus(NamedTuple):
-    """A pack on the bus: its filter and its current, smoothed, A."""
+    """A pack on the bus: its filter, its current, smoothed, A, and how much it counts (0 to 1)."""
 
     filter: ChargeFilter
     current_a: float
+    counts: float = 1.0
 
 
 def lean(packs: Sequence[OnBus]) -> None:
@@ -50,13 +51,16 @@ def lean(packs: Sequence[OnBus]) -> None:
     middle_v = median(drops_v)
     apart = [(drop - middle_v) / volt_per_charge for drop in drops_v]
     level = [charge - off for charge, off in zip(counted, apart, strict=True)]
-    own = [one.filter.own_error() for one in packs]
+    # a gap in the radio and a start in flight make the same error in all of them
+    shared = min(one.filter.loose for one in packs)
+    own = [one.filter.own_error(shared) for one in packs]
     common = (APART_V / volt_per_charge) ** 2 / 2.0  # of one pack against the middle of two
     spread = [error.charge**2 + common for error in own]
     # one monitor that is plainly wrong must not draw the others after it
     middle = median(level)
     weights = [
-        _alike(off) * _weight(at - middle, square) for off, at, square in zip(apart, level, spread, strict=True)
+        one.counts * _alike(off) * _weight(at - middle, square)
+        for one, off, at, square in zip(packs, apart, level, spread, strict=True)
     ]
     if not any(weights):
         return
