@@ -171,7 +171,7 @@ def test_drops_that_would_have_packs_far_apart_move_nothing() -> None:
     lean(on_bus(one, two))
     assert one.charge - two.charge < 0.012  # closer together
     for kept in (one, two):
-        kept.lean(None)
+        kept.leaning = None
     two._x[1] = 2.0  # seven times the resistance
     lean(on_bus(one, two))
     assert (one.charge, two.charge) == (0.5, 0.48)
@@ -183,7 +183,7 @@ def test_drops_that_would_have_packs_far_apart_move_nothing() -> None:
         lean(on_bus(one, two))
         moved.append(one.charge)
         for kept in (one, two):
-            kept.lean(None)
+            kept.leaning = None
     assert max(abs(a - b) for a, b in itertools.pairwise(moved)) < 0.002
     assert moved[-1] == 0.5
 
@@ -387,9 +387,11 @@ def test_packs_come_to_lean_bit_by_bit_and_stay_so_after_the_landing() -> None:
     assert max(abs(b - a) for a, b in itertools.pairwise(apart)) < 0.006  # over a corner of the curve
     kept = bus(range(300, 320), bench, (46.0, 1.0), (45.9, 1.0), flying=False)
     assert kept[0].charge - kept[0].counted == pytest.approx(apart[-1], abs=0.002)
+    kept = bus(range(320, 620), bench, (46.0, 1.0), (45.9, 1.0), flying=False)  # rests tell of the charge
+    assert all(is_covariance(one._told()[1], 100.0) and one.charge_doubt > 0.0 for one in kept)
     # a silence in which the packs are changed, and the next flight: they stand alone again at first
-    bus(range(720, 750), bench, (48.0, 1.0), (47.0, 1.0), flying=False)
-    kept = bus(range(750, 760), bench, (46.0, 70.0), (45.0, 70.0))
+    bus(range(1020, 1050), bench, (48.0, 1.0), (47.0, 1.0), flying=False)
+    kept = bus(range(1050, 1060), bench, (46.0, 70.0), (45.0, 70.0))
     assert all(one.charge == one.counted for one in kept)
 
 

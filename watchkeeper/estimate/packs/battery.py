@@ -226,18 +226,23 @@ class BatteryEstimates:
 
     def _lean(self, now_us: int) -> None:
         """Let the packs on one bus lean on each other in flight; the others stand alone."""
+        flying = self._readings.values[_PHASE] in _IN_FLIGHT
         for i, one in enumerate(self._packs):
-            if one.filter is None or one.filter.at_rest:  # another pack, or a first flight
+            kept = one.filter
+            if kept is None or kept.at_rest:  # another pack, or a first flight
                 self._carries_since_us.pop(i, None)
-        if self._each.topology != "parallel" or self._readings.values[_PHASE] not in _IN_FLIGHT:
-            return  # on the ground what is told stays as it was: no current tells anything
+            elif kept.leaning is not None and not flying:
+                # no current tells anything there: it stays, but voltages at rest take the doubt that it had parted
+                kept.leaning = kept.leaning._replace(left=1.0)
+        if self._each.topology != "parallel" or not flying:
+            return
         carried = max((one.usual_a or 0.0 for one in self._packs), default=0.0)
         on_bus: list[OnBus] = []
         for i, one in enumerate(self._packs):
             kept, current_a = one.filter, one.usual_a
             if kept is None:
                 continue
-            kept.lean(None)
+            kept.leaning = None
             on_it = i not in self._carrying.out and one.known and not (one.wrong_current or kept.at_rest)
             if not on_it or current_a is None or current_a < _CARRIES * carried:
                 self._carries_since_us.pop(i, None)

@@ -89,7 +89,8 @@ class ChargeFilter:
         self._volts = MonitorVolts()
         self.at_rest = False
         """It began at rest, and no load has come since: nothing shows that it is on the bus."""
-        self._leaning: Lean | None = None
+        self.leaning: Lean | None = None
+        """How others of the bus leave what is told of it; None: as its own monitor has it."""
         self.started = False
 
     @property
@@ -113,15 +114,11 @@ class ChargeFilter:
         counted = -scale * self._drawn, 0.0, 0.0, scale
         return own_error(self._p, (counted, (-loose, 0.0, 0.0, 0.0), self._volts.error()))
 
-    def lean(self, lean: Lean | None) -> None:
-        """Tell the charge as others of the bus leave it; None: as its own monitor has it."""
-        self._leaning = lean
-
     def _told(self) -> tuple[list[float], Matrix]:
         """Return state and covariance as they are told."""
         x, p = self._x, self._p
-        if self._leaning is not None:
-            x, p = self._leaning.of(x, p)
+        if self.leaning is not None:
+            x, p = self.leaning.of(x, p)
             x[Z] = max(0.0, min(1.0, x[Z]))
         return x, unseen(p, x[Z], self._unseen) if self._unseen else p
 
@@ -191,7 +188,7 @@ class ChargeFilter:
         """
         if rest_cell_v is None and gauge_pct is None:
             return False
-        self._drawn, self.loose, self._leaning = 0.0, 0.0, None
+        self._drawn, self.loose, self.leaning = 0.0, 0.0, None
         self.at_rest = rest_cell_v is not None and resting
         self._volts.begin(0.0)
         for i in range(4):

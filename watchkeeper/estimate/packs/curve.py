@@ -83,40 +83,12 @@ def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
 
 _LIPO: Final = (3.0, 3.185, 3.296, 3.37, 3.464, 3.561, 3.65, 3.711, 3.749, 3.782, 3.832, 3.902, 3.989, 4.082, 4.2)
 _LIION: Final = (
-    2.5,
-    2.711,
-    2.863,
-    2.971,
-    3.109,
-    3.296,
-    3.485,
-    3.581,
-    3.667,
-    3.751,
-    3.841,
-    3.948,
-    4.042,
-    4.097,
-    4.2,
-)
+    2.5, 2.711, 2.863, 2.971, 3.109, 3.296, 3.485, 3.581, 3.667, 3.751, 3.841, 3.948, 4.042, 4.097, 4.2,
+)  # fmt: skip
 _LIHV: Final = tuple(v + 0.003 * max(0.0, z - 50) for z, v in zip(CHARGE_PCT, _LIPO, strict=True))
 _POLYMER_APART: Final = (
-    0.071,
-    0.071,
-    0.071,
-    0.071,
-    0.071,
-    0.074,
-    0.061,
-    0.05,
-    0.053,
-    0.047,
-    0.032,
-    0.023,
-    0.012,
-    0.005,
-    0.0,
-)
+    0.071, 0.071, 0.071, 0.071, 0.071, 0.074, 0.061, 0.05, 0.053, 0.047, 0.032, 0.023, 0.012, 0.005, 0.0,
+)  # fmt: skip
 """One deviation of the four; that at 5 % is held down to empty, where all are 3.0 V by definition."""
 _ION_APART: Final = tuple(0.058 for _ in CHARGE_PCT)
 """Of full packs. Lower down cells differ by more: a measured one (10.5281/zenodo.2580327) rests 0.17 V above the

@@ -70,7 +70,7 @@ def lean(packs: Sequence[OnBus]) -> None:
         part = weight * error.charge**2 / square
         # its part of the gap, in deviations of its own error
         lower = -weight * (together - at) * error.charge / square
-        one.filter.lean(Lean(error, lower, 1.0 - part * (1.0 - weight / (total * square))))
+        one.filter.leaning = Lean(error, lower, 1.0 - part * (1.0 - weight / (total * square)))
 
 
 def _weight(off: float, square: float) -> float:
