@@ -100,8 +100,7 @@ def test_what_is_known_of_a_monitor_is_no_longer_in_doubt() -> None:
     own = []
     for one in (told, usual):
         filter_, _ = flown("Ai2020", 1.0, one)
-        charge, by_volts = filter_.own_error(0.0).charge, filter_._volts.error()[0]
-        own.append(math.sqrt(charge**2 - by_volts**2))  # what the monitor is off in volts is known no better
+        own.append(math.hypot(*(one[0] for one in filter_.own_errors(0.0))))
     assert own[0] < 0.6 * own[1]
     curves = [curve_of(in_ledger(one, "22 Ah within 0.3 Ah")) for one in (told, usual)]
     assert curves[0].spread_at(50.0) <= curves[1].spread_at(50.0)

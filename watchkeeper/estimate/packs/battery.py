@@ -11,6 +11,7 @@ from typing import Any, Final, NamedTuple
 from watchkeeper.aircraft.catalogue import INDEX, MAX_PACKS, PHASE_GROUPS, pack_index
 from watchkeeper.aircraft.files import AircraftFile, Packs
 from watchkeeper.aircraft.readings import Readings, Stream
+from watchkeeper.estimate.packs.busvolts import BusVolts
 from watchkeeper.estimate.packs.carrying import Carrying
 from watchkeeper.estimate.packs.cell import PackState
 from watchkeeper.estimate.packs.onebus import OnBus, lean
@@ -117,6 +118,7 @@ class BatteryEstimates:
         self._known: list[int] = []
         self._carrying = Carrying()
         self._carries_since_us: dict[int, int] = {}
+        self._volts = BusVolts()
         self._kept: dict[int, Mapping[str, Any]] = {}
         self.stream = Stream()
         self.indexes: tuple[int, ...] = (*_indexes("battery.", NAMES), *_indexes("battery.", OVER_ALL))
@@ -233,11 +235,11 @@ class BatteryEstimates:
                 self._carries_since_us.pop(i, None)
             elif kept.leaning is not None and not flying:
                 # no current tells anything there: it stays, but voltages at rest take the doubt that it had parted
-                kept.leaning = kept.leaning._replace(left=1.0)
+                kept.leaning = kept.leaning._replace(known=())
         if self._each.topology != "parallel" or not flying:
             return
         carried = max((one.usual_a or 0.0 for one in self._packs), default=0.0)
-        on_bus: list[OnBus] = []
+        on_bus: dict[int, OnBus] = {}
         for i, one in enumerate(self._packs):
             kept, current_a = one.filter, one.usual_a
             if kept is None:
@@ -249,8 +251,11 @@ class BatteryEstimates:
                 continue
             # before currents are settled nothing tells packs that are unequal in truth
             since_s = (now_us - self._carries_since_us.setdefault(i, now_us)) / 1e6
-            on_bus.append(OnBus(kept, current_a, max(0.0, min(1.0, (since_s - _ALONE_S) / _JOINS_S))))
-        lean(on_bus)
+            on_bus[i] = OnBus(kept, current_a, max(0.0, min(1.0, (since_s - _ALONE_S) / _JOINS_S)))
+            if one.cell_v is not None:
+                self._volts.hear(i, *one.cell_v)
+        over_v = self._volts.over_v(list(on_bus), now_us)
+        lean([one._replace(over_v=over) for one, over in zip(on_bus.values(), over_v, strict=True)])
 
     def _share(self, connected: Sequence[PackEstimate]) -> None:
         """Let the packs on the bus carry what those off it did."""

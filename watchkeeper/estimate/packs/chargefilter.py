@@ -31,7 +31,7 @@ from watchkeeper.estimate.packs.cell import (
 )
 from watchkeeper.estimate.packs.charge import REST_RATE
 from watchkeeper.estimate.packs.curve import CURVE_MEMORY, MEASURED_V
-from watchkeeper.estimate.packs.leaning import Lean, MonitorVolts, Own, own_error
+from watchkeeper.estimate.packs.leaning import NONE, Lean, MonitorVolts, Vector
 from watchkeeper.estimate.packs.owncurve import CHARGER, curve_of, unseen
 from watchkeeper.estimate.packs.packtoday import FittedPack, held, scale_of, usual_age
 
@@ -108,11 +108,14 @@ class ChargeFilter:
         """The same charge by this pack's own monitor alone."""
         return self._x[Z]
 
-    def own_error(self, shared: float) -> Own:
-        """Return the error that is this pack's alone: its monitor's, and what is loose beyond `shared`."""
+    def own_errors(self, shared: float) -> list[Vector]:
+        """Return the errors that are this pack's alone: its monitor's Ah, and what is loose beyond `shared`."""
         scale, loose = self._scale.doubt, math.sqrt(max(0.0, self.loose**2 - shared**2))
-        counted = -scale * self._drawn, 0.0, 0.0, scale
-        return own_error(self._p, (counted, (-loose, 0.0, 0.0, 0.0), self._volts.error()))
+        return [(-scale * self._drawn, 0.0, 0.0, scale), (-loose, 0.0, 0.0, 0.0)]
+
+    def volts_error(self) -> tuple[Matrix, Vector]:
+        """Return the covariance of the state, and what that lacks if one deviation too much is shown of a cell."""
+        return self._p, self._volts.error()
 
     def _told(self) -> tuple[list[float], Matrix]:
         """Return state and covariance as they are told."""
@@ -122,9 +125,9 @@ class ChargeFilter:
             x[Z] = max(0.0, min(1.0, x[Z]))
         return x, unseen(p, x[Z], self._unseen) if self._unseen else p
 
-    def drop_v(self, current_a: float) -> float:
-        """Return the settled drop over a cell's resistance at a current, V."""
-        return self._ohm_now(self._x[Z]) * SETTLED * current_a
+    def drop_v(self, current_a: float, moved: Vector = NONE) -> float:
+        """Return the settled drop over a cell's resistance at a current, V, with the state moved by so much."""
+        return self._ohm_now(self._x[Z]) * math.exp(moved[R]) * SETTLED * current_a
 
     @property
     def resistance_off(self) -> tuple[float, float]:

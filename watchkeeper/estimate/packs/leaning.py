@@ -65,40 +65,50 @@ class MonitorVolts:
         return found
 
 
-class Own(NamedTuple):
-    """One deviation of what only one pack has: so much less charge, and what goes with that in all states."""
-
-    charge: float
-    error: Vector
-
-
 class Lean(NamedTuple):
-    """So many deviations of its own error the charge is lower; `left` of that variance remains."""
+    """What is told beyond a filter's state: how far it is moved, and errors of one deviation now known."""
 
-    own: Own
-    lower: float
-    left: float
+    moved: Vector = NONE
+    known: tuple[Vector, ...] = ()
 
-    def of(self, x: list[float], p: Matrix) -> tuple[list[float], Matrix]:
+    def of(self, x: Sequence[float], p: Matrix) -> tuple[list[float], Matrix]:
         """Return a state and its covariance with that."""
-        error = self.own.error
-        gone = [math.sqrt(max(0.0, 1.0 - self.left)) * one for one in error]
-        return (
-            [value + self.lower * one for value, one in zip(x, error, strict=True)],
-            [[v - a * b for v, b in zip(row, gone, strict=True)] for row, a in zip(p, gone, strict=True)],
-        )
+        for error in self.known:
+            p = without(p, error)
+        return [value + more for value, more in zip(x, self.moved, strict=True)], p
 
 
-def own_error(p: Matrix, errors: Sequence[Vector]) -> Own:
-    """Return a pack's own error out of several independent ones, as far as its covariance has room for it.
+def times(factor: float, error: Vector) -> Vector:
+    """Return an error that is so many times as large."""
+    charge, ohm, curve_v, draw = error
+    return factor * charge, factor * ohm, factor * curve_v, factor * draw
 
-    Each of `errors` is one deviation. A voltage on the bus tells of the charge alone, so what goes with the charge
-    is what counts: their common covariance with it.
+
+def plus(one: Vector, other: Vector) -> Vector:
+    """Return two errors together."""
+    return one[0] + other[0], one[1] + other[1], one[2] + other[2], one[3] + other[3]
+
+
+def without(p: Matrix, error: Vector) -> Matrix:
+    """Return a covariance without an independent error of one deviation."""
+    return [[v - a * b for v, b in zip(row, error, strict=True)] for row, a in zip(p, error, strict=True)]
+
+
+def together(errors: Sequence[Vector]) -> Vector:
+    """Return one error for several independent ones, each of one deviation.
+
+    A voltage on the bus tells of the charge alone, so what goes with the charge is what counts: their common
+    covariance with it.
     """
     far = math.hypot(*(one[0] for one in errors))
     if far == 0.0:
-        return Own(0.0, NONE)
-    error = [-sum(one[0] * one[i] for one in errors) / far for i in range(4)]
+        return NONE
+    charge, ohm, curve_v, draw = (-sum(one[0] * one[i] for one in errors) / far for i in range(4))
+    return charge, ohm, curve_v, draw
+
+
+def within(p: Matrix, error: Vector) -> Vector:
+    """Return an error of one deviation, no larger than a covariance has room for it."""
     low = cholesky(p)
     square, solved = 0.0, [0.0] * 4
     for i in range(4):
@@ -106,8 +116,6 @@ def own_error(p: Matrix, errors: Sequence[Vector]) -> Own:
         if low[i][i] > 0.0:
             solved[i] = rest / low[i][i]
         elif abs(rest) > 1e-9:
-            return Own(0.0, NONE)  # what is known for certain is not off
+            return NONE  # what is known for certain is not off
         square += solved[i] ** 2
-    room = 1.0 / math.sqrt(max(1.0, square))
-    charge, ohm, curve_v, draw = (room * one for one in error)
-    return Own(far * room, (charge, ohm, curve_v, draw))
+    return times(1.0 / math.sqrt(max(1.0, square)), error)

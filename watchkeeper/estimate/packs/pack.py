@@ -84,6 +84,8 @@ class PackEstimate:
         self._carries = 1.0
         self._empty = 0.0
         self._empty_us = -_EMPTY_EVERY_US
+        self.cell_v: tuple[float, int] | None = None
+        """What its monitor last showed of a cell under load, V, and when."""
         self.values: Values = BLIND
         self.last_charge_pct: float | None = None
         """The charge when it was last known."""
@@ -184,6 +186,7 @@ class PackEstimate:
             if line is None or line.cells != cells:
                 line = self._line = LoadLine(int(cells), self._packs.resistance_ohm, self._packs.capacity_ah)
             line.update(voltage_v, current_a, time_us, self._fall())
+            self.cell_v = voltage_v / line.cells, time_us
             if flying:
                 self._fly(voltage_v * current_a, time_us)
         rest_cell_v = line.rest_v / line.cells if line is not None and line.rest_v is not None else None
