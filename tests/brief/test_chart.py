@@ -167,4 +167,4 @@ def test_wind_on_a_course() -> None:
     assert wind_along(wind, 70.0).head_m_s == pytest.approx(-7.0)
     assert wind_along(wind, 160.0).head_m_s == pytest.approx(0.0, abs=1e-9)
     assert abs(wind_along(wind, 160.0).cross_m_s) == pytest.approx(7.0)
-    assert wind_along(None, 160.0) == (0.0, 0.0, 0.0)
+    assert wind_along(None, 160.0) == (0.0, 0.0, 0.0, 0.0)

@@ -14,7 +14,7 @@ from watchkeeper.aircraft.files import AircraftFile, SortieFile, load_aircraft_f
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.air.airwind import WindState, blows_to
 from watchkeeper.estimate.home.power import PowerModel
-from watchkeeper.estimate.home.returning import LEAN_SHARE, NAMES, ReturnHome
+from watchkeeper.estimate.home.returning import NAMES, ReturnHome
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import BatteryEstimates, Supply
 from watchkeeper.estimate.packs.cell import PackState
@@ -49,7 +49,7 @@ class GivenWind:
 
     def top_airspeed_m_s(self, tilt_deg: float) -> float:  # noqa: ARG002
         """Return what leaves the plan's greatest airspeed, whatever share of the tilt a return is granted."""
-        return PLAN.airspeed_m_s / LEAN_SHARE
+        return PLAN.airspeed_m_s
 
 
 class GivenPacks(BatteryEstimates):

@@ -19,7 +19,16 @@ from watchkeeper.estimate.home.forecast import (
     answer,
     fly,
 )
-from watchkeeper.estimate.home.homeway import HomeWind, Leg, Start, WindDoubt, scaled, speed_home, way_home
+from watchkeeper.estimate.home.homeway import (
+    HomeWind,
+    Leg,
+    Start,
+    WindDoubt,
+    leaning_less,
+    scaled,
+    speed_home,
+    way_home,
+)
 from watchkeeper.estimate.home.power import PowerLearner, PowerModel, Seen
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
@@ -192,6 +201,26 @@ def test_a_way_that_cannot_be_flown() -> None:
     doubtful, _ = answer(PLAN, Start(400.0, 30.0), HomeWind(14.0, 14.0), WindDoubt(0.0, 2.0), [supply], costs)
     assert doubtful.expected.left_pct > 0.0
     assert doubtful.low_pct < 0.0
+
+
+def test_a_wind_that_takes_all_it_can_lean_widens_the_doubt_and_leaves_what_is_expected() -> None:
+    """By hand: 16 m/s against 12 leave 4; 3 % less of the 16 leave 3.52, and 400 m take 14 s longer."""
+    _, _, learner, supply = worked_out(SITUATIONS[0])
+    costs = Costs(learner.model(), [], 0.0)
+    start = Start(400.0, 40.0, done=frozenset({"climb", "turn"}))
+    plan, wind = PLAN, HomeWind(12.0, 12.0)
+    strong, _ = answer(plan, start, wind, WindDoubt(), [supply], costs)
+    less = fly(way_home(leaning_less(plan), start, wind), supply.state, supply, costs.model)
+    longer = [leg._replace(time_s=leg.time_s * (1.0 + TIME_DOUBT)) for leg in way_home(plan, start, wind) or ()]
+    longer[-1] = longer[-1]._replace(time_s=longer[-1].time_s + TIME_DOUBT_S)
+    late = fly(longer, supply.state, supply, costs.model)
+    off = [one.left_pct - strong.expected.left_pct for one in (less, late)]
+    assert less.time_s - strong.expected.time_s == pytest.approx(400.0 / 3.52 - 400.0 / 4.0, abs=1.0)
+    assert off[0] < -0.5
+    assert strong.way_doubt_pct == pytest.approx(math.hypot(*off), rel=1e-6)
+    weak, _ = answer(plan, start, HomeWind(3.0, 3.0), WindDoubt(), [supply], costs)
+    assert leaning_less(plan).airspeed_m_s - 3.0 > plan.speed_m_s  # there it does not bind
+    assert weak.way_doubt_pct < strong.way_doubt_pct
 
 
 def test_legs_without_time_take_nothing() -> None:

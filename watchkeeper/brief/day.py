@@ -13,8 +13,9 @@ from watchkeeper.aircraft.files import AircraftFile, Packs, SortieFile
 from watchkeeper.estimate.air.airdrag import drag_of, flow
 from watchkeeper.estimate.air.airwind import WindState, at_height, forecast
 from watchkeeper.estimate.home.forecast import BOUND
+from watchkeeper.estimate.home.homeway import LEAN_DOUBT
 from watchkeeper.estimate.home.power import PowerLearner, PowerModel
-from watchkeeper.estimate.home.returning import LEAN_SHARE, LEAST_RESERVE_PCT, UNTOLD_WIND_M_S
+from watchkeeper.estimate.home.returning import LEAST_RESERVE_PCT, UNTOLD_WIND_M_S
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.home.rotorcraft import GRAVITY
 from watchkeeper.estimate.packs.battery import Supply
@@ -98,7 +99,7 @@ def today(
     learner = PowerLearner(file, sortie)
     degc = sortie.weather.temperature_degc
     drag = drag_of(file, sortie)
-    top_m_s = flow(GRAVITY * math.tan(math.radians(plan.tilt_deg)), drag.linear_1_s, drag.square_1_m) * LEAN_SHARE
+    top_m_s = flow(GRAVITY * math.tan(math.radians(plan.tilt_deg)), drag.linear_1_s, drag.square_1_m)
     least_m_s = file.limits.airspeed_m_s or 0.0
     wind = _bounded_by_gusts(forecast(sortie.weather), sortie)
     if wind is None:
@@ -114,7 +115,7 @@ def today(
         degc,
         max(LEAST_RESERVE_PCT, sortie.reserve_pct or 0.0),
         top_m_s,
-        drag.scale_sd,
+        math.hypot(drag.scale_sd, LEAN_DOUBT),
         least_m_s,
     )
 

@@ -15,7 +15,15 @@ from watchkeeper.aircraft.files import SortieFile
 from watchkeeper.brief.chart import bearing_deg, chart
 from watchkeeper.brief.day import Today
 from watchkeeper.estimate.air.airwind import WindState
-from watchkeeper.estimate.home.homeway import LEAST_SPEED_M_S, RISE_M_S2, HomeWind, Leg, Start, way_home
+from watchkeeper.estimate.home.homeway import (
+    LEAST_SPEED_M_S,
+    RISE_M_S2,
+    HomeWind,
+    Leg,
+    Start,
+    speed_home,
+    way_home,
+)
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 LEAST_LEVEL_M: Final = 1.0
@@ -66,7 +74,7 @@ def met(wind: WindState, north_m_s: float, east_m_s: float) -> HomeWind:
     """Return a wind as it meets a flight along a unit vector: speed, against it, across it, m/s."""
     tail_m_s = wind.north_m_s * north_m_s + wind.east_m_s * east_m_s
     cross_m_s = -wind.north_m_s * east_m_s + wind.east_m_s * north_m_s
-    return HomeWind(math.hypot(wind.north_m_s, wind.east_m_s), -tail_m_s, cross_m_s)
+    return HomeWind(math.hypot(wind.north_m_s, wind.east_m_s), -tail_m_s, cross_m_s, wind.gust_m_s)
 
 
 def out(today: Today, plan: ReturnPlan, way: Sequence[Point], wind: WindState) -> list[Part] | None:
@@ -106,7 +114,7 @@ def _flown(today: Today, plan: ReturnPlan, way: Sequence[Point], wind: WindState
             north, east = to.north_m - at.north_m, to.east_m - at.east_m
             way_m = math.hypot(north, east)
             meets = met(wind, north / way_m, east / way_m)
-            speed_m_s = _speed(today.plan_speed_m_s, plan, meets)
+            speed_m_s = speed_home(plan._replace(speed_m_s=today.plan_speed_m_s), meets)
             airspeed_m_s = math.hypot(speed_m_s + meets.head_m_s, meets.cross_m_s)
             leg = Leg(f"to {to.name}", level, airspeed_m_s, 0.0, height_m)
             yield Part(leg, to._replace(height_m=height_m, stay_s=0.0))
@@ -118,18 +126,13 @@ def _flown(today: Today, plan: ReturnPlan, way: Sequence[Point], wind: WindState
         at = to
 
 
-def _speed(wanted_m_s: float, plan: ReturnPlan, meets: HomeWind) -> float:
-    along = plan.airspeed_m_s**2 - meets.cross_m_s**2
-    return min(wanted_m_s, math.sqrt(along) - meets.head_m_s) if along > 0.0 else -meets.speed_m_s
-
-
 def _level(today: Today, plan: ReturnPlan, at: Point, to: Point, wind: WindState) -> float | None:
     """Return the seconds of the level part between two points; None where there is no way."""
     north, east = to.north_m - at.north_m, to.east_m - at.east_m
     way_m = math.hypot(north, east)
     if way_m < LEAST_LEVEL_M:
         return 0.0
-    speed_m_s = _speed(today.plan_speed_m_s, plan, met(wind, north / way_m, east / way_m))
+    speed_m_s = speed_home(plan._replace(speed_m_s=today.plan_speed_m_s), met(wind, north / way_m, east / way_m))
     if speed_m_s < LEAST_SPEED_M_S:
         return None
     accelerated = speed_m_s / plan.acceleration_m_s2

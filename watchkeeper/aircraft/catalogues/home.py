@@ -92,6 +92,15 @@ HOMEWARD: tuple[R, ...] = (
         estimate=True,
     ),
     R(
+        "return.wind_takes",
+        "%",
+        "most that the wind took of the speed home within 30 s, of what is asked for",
+        "estimate",
+        3,
+        15,
+        estimate=True,
+    ),
+    R(
         "return.lands",
         "",
         "whether the aircraft is set to land by itself at the end of its return",

@@ -11,7 +11,16 @@ import math
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from watchkeeper.estimate.home.homeway import HomeWind, Leg, Start, WindDoubt, scaled, way_home
+from watchkeeper.estimate.home.homeway import (
+    HomeWind,
+    Leg,
+    Start,
+    WindDoubt,
+    leaning_less,
+    scaled,
+    speed_home,
+    way_home,
+)
 from watchkeeper.estimate.home.power import PowerModel
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
@@ -126,13 +135,15 @@ def answer(
         of_pack.append(fly(legs, state, supply, costs.model, empty=empty))
     of_way = [fly(legs, supply.state, supply, model) for model in costs.doubtful]
     of_way.append(fly(legs, supply.state, supply, costs.model, more=1.0 + costs.own_doubt))
-    rest_m_s = wind_doubt.rest_m_s
-    dear = HomeWind(wind.speed_m_s + rest_m_s, wind.head_m_s + rest_m_s, wind.cross_m_s)
+    dear = wind.stronger(wind_doubt.rest_m_s)
     of_way.append(fly(way_home(plan, start, dear), supply.state, supply, costs.model))
     if wind_doubt.scale > 0.0:
         factor = 1.0 + (wind_doubt.scale if wind.head_m_s > 0.0 else -wind_doubt.scale)
         plan_then, wind_then = scaled(plan, wind, factor)
         of_way.append(fly(way_home(plan_then, start, wind_then), supply.state, supply, costs.model))
+    less = leaning_less(plan)
+    if speed_home(less, wind) < plan.speed_m_s:
+        of_way.append(fly(way_home(less, start, wind), supply.state, supply, costs.model))
     longer = [leg._replace(time_s=leg.time_s * (1.0 + TIME_DOUBT)) for leg in legs]
     if longer:
         longer[-1] = longer[-1]._replace(time_s=longer[-1].time_s + TIME_DOUBT_S)

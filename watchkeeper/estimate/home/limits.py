@@ -16,6 +16,7 @@ from watchkeeper.estimate.home.homeway import (
     HomeWind,
     Start,
     WindDoubt,
+    leaning_less,
     scaled,
     speed_home,
     way_home,
@@ -112,8 +113,10 @@ def carried_past_s(case: Case) -> float:
     What comes nearer may stop to work; what the wind carries cannot, and downwind of home there is no way back.
     """
     wind, closing_m_s = case.wind, -case.start.outward_m_s
+    if closing_m_s <= 0.0 or wind.head_m_s >= 0.0:
+        return LONGEST_S
     beyond = wind._replace(head_m_s=-wind.head_m_s)
-    if closing_m_s <= 0.0 or wind.head_m_s >= 0.0 or speed_home(case.plan, beyond) >= LEAST_SPEED_M_S:
+    if speed_home(leaning_less(case.plan, BOUND), beyond) >= LEAST_SPEED_M_S:
         return LONGEST_S
     return min(LONGEST_S, case.start.distance_m / closing_m_s)
 
@@ -198,11 +201,11 @@ def _cost_m(plan: ReturnPlan, wind: HomeWind, model: PowerModel) -> float | None
 
 def _cruise_doubt(plan: ReturnPlan, wind: HomeWind, doubt: WindDoubt, costs: Costs, per_m: float) -> float:
     """Return the standard deviation of the cost of a metre, as a part of it; a metre that cannot be flown is 1."""
-    dear = HomeWind(wind.speed_m_s + doubt.rest_m_s, wind.head_m_s + doubt.rest_m_s, wind.cross_m_s)
     factor = 1.0 + (doubt.scale if wind.head_m_s > 0.0 else -doubt.scale)
     tries = [
         *(_cost_m(plan, wind, one) for one in costs.doubtful),
-        _cost_m(plan, dear, costs.model),
+        _cost_m(plan, wind.stronger(doubt.rest_m_s), costs.model),
+        _cost_m(leaning_less(plan), wind, costs.model),
         _cost_m(*scaled(plan, wind, factor), costs.model),
     ]
     square = costs.own_doubt**2 + TIME_DOUBT**2

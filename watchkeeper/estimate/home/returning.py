@@ -17,6 +17,7 @@ from watchkeeper.aircraft.readings import BLIND as BLIND_READING
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.air.airwind import WindState, at_height
 from watchkeeper.estimate.home.forecast import BOUND, Answer, Costs, answer, fly
+from watchkeeper.estimate.home.headwind import HeadWind
 from watchkeeper.estimate.home.homeway import HomeWind, Start, WindDoubt, speed_home, way_home
 from watchkeeper.estimate.home.limits import (
     LONGEST_S,
@@ -43,8 +44,6 @@ NEAR_HOME_M: Final = 20.0
 UNTOLD_WIND_M_S: Final = 5.0
 """Standard deviation of a wind that nothing tells: a fresh breeze is not rare."""
 BEARINGS: Final = 24
-LEAN_SHARE: Final = 0.95
-"""Of the airspeed that the greatest tilt gives: the rest is wanted to hold the track in gusts."""
 _BOUND_EVERY_US: Final = 1_000_000
 _GAP_S: Final = 10.0
 _HARDEST_M_S2: Final = 3.0
@@ -61,8 +60,8 @@ _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
 NAMES: Final = (
     "return.time", "return.energy", "return.reserve", "return.reserve_low", "return.turn_back_in", "return.reach",
     "return.reach_least", "return.reach_least_bearing", "return.lowest_cell", "return.lowest_cell_one_out",
-    "return.doubt", "return.worsening", "return.lands", "load.change", "return.clearance", "place.distance",
-    "place.bearing", "place.reserve",
+    "return.doubt", "return.worsening", "return.wind_takes", "return.lands", "load.change", "return.clearance",
+    "place.distance", "place.bearing", "place.reserve",
 )  # fmt: skip
 Row = list[float | bool | None]
 
@@ -142,6 +141,7 @@ class ReturnHome:
         self.seen: LastSeen | None = None
         """What was last known in flight."""
         self._turn_back_s: float | None = None
+        self._head_wind = HeadWind()
         self.contour: tuple[float, ...] = ()
         """Reach in m by bearing from home, evenly from north; empty while it is not known."""
         self.stream = Stream()
@@ -184,7 +184,7 @@ class ReturnHome:
             self.power.forget_flight()
         plan = self._plan()
         # what binds is how far it can lean; a limit in a file is for the crew, and no autopilot knows of it
-        plan = plan._replace(airspeed_m_s=LEAN_SHARE * self._wind.top_airspeed_m_s(plan.tilt_deg))
+        plan = plan._replace(airspeed_m_s=self._wind.top_airspeed_m_s(plan.tilt_deg))
         distance_m = number(readings, _DISTANCE, now_us)
         height_m = number(readings, _HEIGHT, now_us)
         climb_m_s = number(readings, _CLIMB, now_us) or 0.0
@@ -271,6 +271,7 @@ class ReturnHome:
             lowest_one_out(case, supplies),
             found.doubt_pct,
             self._best_pct - expected.left_pct,
+            self._head_wind.takes_pct(case.plan, case.wind, self._bound_us),
             case.plan.lands,
             self._load_change(),
             self._clearance(case),
@@ -317,7 +318,7 @@ class ReturnHome:
         scale = self._wind.scale_doubt if state.source == "attitude" else 0.0
         rest = max(0.0, along - (scale * tail_m_s) ** 2)
         speed_m_s = math.hypot(aloft.north_m_s, aloft.east_m_s)
-        return HomeWind(speed_m_s, -tail_m_s, cross_m_s), WindDoubt(scale, math.sqrt(rest))
+        return HomeWind(speed_m_s, -tail_m_s, cross_m_s, aloft.gust_m_s), WindDoubt(scale, math.sqrt(rest))
 
     def _learn_power(self, climb_m_s: float, phase: Any, now_us: int) -> None:
         """Smooth the power of all packs, and learn from it; nothing flies on no power: then it is not measured."""
