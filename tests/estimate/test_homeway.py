@@ -11,8 +11,8 @@ import pytest
 
 from watchkeeper.aircraft.readings import US
 from watchkeeper.estimate.home.forecast import fly
-from watchkeeper.estimate.home.headwind import HeadWind
 from watchkeeper.estimate.home.homeway import LEAN_DOUBT, HomeWind, Start, leaning_less, speed_home, way_home
+from watchkeeper.estimate.home.lulls import Lulls
 from watchkeeper.estimate.home.power import PowerModel
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 from watchkeeper.estimate.packs.battery import Supply
@@ -199,18 +199,25 @@ def test_what_holding_the_track_takes_of_the_greatest_airspeed() -> None:
     assert leaning_less(PLAN, 1.65).airspeed_m_s == pytest.approx(16.0 * (1.0 - 0.0495))
 
 
-def test_what_a_gust_took_of_the_speed_home_is_held_until_it_is_over() -> None:
-    took = HeadWind()
-    told = [
-        took.takes_pct(PLAN, HomeWind(head, head), second * US)
-        for second, head in enumerate([6.0, 12.0, 18.0, *([6.0] * 40)])
-    ]
-    assert told[:3] == pytest.approx([0.0, 50.0, 100.0])
-    assert told[3:33] == [100.0] * 30
-    assert told[33:] == pytest.approx([0.0] * 10)
-    # set to stand still, or blown along: no share of it is taken
-    assert HeadWind().takes_pct(PLAN._replace(speed_m_s=0.0), HomeWind(), US) == 100.0
-    assert HeadWind().takes_pct(PLAN, HomeWind(9.0, -9.0), US) == 0.0
+def test_the_weakest_wind_of_half_a_minute() -> None:
+    lulls = Lulls()
+    heads = [9.0, 12.0, 18.0, *([14.0] * 25), 10.0, *([16.0] * 40)]
+    told = [lulls.weakest(HomeWind(one, one), second * US).head_m_s for second, one in enumerate(heads)]
+    assert told == [min(heads[max(0, i - 30) : i + 1]) for i in range(len(heads))]
+
+
+def test_what_is_left_for_most_of_half_a_minute() -> None:
+    """A gust of 20 s changes nothing, one of 25 s does; what comes and goes is mostly what it is for longer."""
+    for gust_s, expected in ((20, 30.0), (25, -100.0)):
+        lulls = Lulls()
+        told = [lulls.mostly(left, second * US) for second, left in enumerate([30.0] * 60 + [-100.0] * gust_s)]
+        assert told[-1] == expected
+        assert set(told[:60]) == {30.0}
+    lulls = Lulls()
+    told = [lulls.mostly(6.0 if second % 27 == 0 else -20.0, second * US) for second in range(120)]
+    assert set(told[10:]) == {-20.0}
+    # after a silence only what has come since counts
+    assert lulls.mostly(9.0, 200 * US) == 9.0
 
 
 def test_the_wind_triangle_by_vectors() -> None:

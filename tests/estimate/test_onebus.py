@@ -17,6 +17,7 @@ from simulators.physics.packs import Pack, PackBank, PackModel
 from tests.estimate.packflight import GROUND_S, Bench
 from watchkeeper.aircraft.files import Packs
 from watchkeeper.estimate.matrix import is_covariance
+from watchkeeper.estimate.packs.busvolts import Over
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter
 from watchkeeper.estimate.packs.curve import CHARGE_PCT, MEASURED_V, PUBLISHED
 from watchkeeper.estimate.packs.onebus import APART_V, LEADS_V, OnBus, lean
@@ -111,7 +112,7 @@ def counting(charge: float, drawn: float) -> ChargeFilter:
 
 def on_bus(*filters: ChargeFilter, amps: float = 50.0, over_v: Sequence[float] = ()) -> list[OnBus]:
     over = over_v or [0.0 for _ in filters]
-    return [OnBus(one, amps, over_v=volts) for one, volts in zip(filters, over, strict=True)]
+    return [OnBus(one, amps, over=Over(volts, 1.0)) for one, volts in zip(filters, over, strict=True)]
 
 
 LEADS = LEADS_V / MEASURED_V

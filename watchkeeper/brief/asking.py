@@ -17,6 +17,8 @@ from watchkeeper.brief.monitors import measured, measured_a, measured_ohm
 from watchkeeper.brief.route import Point, back, met, out
 from watchkeeper.brief.threshold import at_home, charges, gauges_pct
 from watchkeeper.brief.timeline import gusty, moments
+from watchkeeper.estimate.home.forecast import BOUND
+from watchkeeper.estimate.home.homeway import leaning_less
 from watchkeeper.estimate.packs.packtoday import rated_ah
 
 LINK_LOST_WITHIN_S: Final = 10.0
@@ -83,7 +85,7 @@ def _speeds(today: Today, way: Sequence[Point], need_pct: float) -> Window | Non
         return None
     wind = today.wind_at(aloft_m(today, far))
     meets = met(wind, -far.north_m / far.distance_m, -far.east_m / far.distance_m)
-    along = today.plan.airspeed_m_s**2 - meets.cross_m_s**2
+    along = leaning_less(today.plan, BOUND).airspeed_m_s ** 2 - meets.cross_m_s**2
     most_m_s = math.sqrt(along) - meets.head_m_s if along > 0.0 else 0.0
     parts = out(today, today.plan, way[: way.index(far) + 1], wind)
     least_m_s = None

@@ -12,6 +12,8 @@ from watchkeeper.brief.day import Today
 from watchkeeper.brief.findings import NOT_HOME_PCT, BatteryToday, ReachToday, Remark, SettingsToday
 from watchkeeper.brief.route import Point
 from watchkeeper.brief.stages import COMES_HOME
+from watchkeeper.estimate.home.forecast import BOUND
+from watchkeeper.estimate.home.homeway import leaning_less
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 USUAL_LATE_PCT: Final = 1.0
@@ -57,8 +59,9 @@ def weather_remarks(file: AircraftFile | None, sortie: SortieFile, flight: Today
     if weather.gusts_m_s is not None and gust_m_s is not None and weather.gusts_m_s > gust_m_s:
         what = f"Gusts of {weather.gusts_m_s:g} m/s are over the aircraft's {gust_m_s:g} m/s"
         found.append(Remark("warning", "wind", what, "Wait"))
-    if flight is not None and weather.wind is not None and weather.wind.speed_m_s > flight.plan.airspeed_m_s:
-        what = f"It makes no way against {weather.wind.speed_m_s:g} m/s: {flight.plan.airspeed_m_s:.0f} m/s is all"
+    makes_m_s = leaning_less(flight.plan, BOUND).airspeed_m_s if flight is not None else math.inf
+    if weather.wind is not None and weather.wind.speed_m_s > makes_m_s:
+        what = f"It makes no way against {weather.wind.speed_m_s:g} m/s: {makes_m_s:.0f} m/s is all"
         found.append(Remark("warning", "wind", what, "Wait"))
     return found
 

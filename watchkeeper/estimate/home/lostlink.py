@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 from watchkeeper.aircraft.catalogue import INDEX, PHASE_GROUPS
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.aircraft.vocabulary import Settings
-from watchkeeper.estimate.home.homeway import OVERHEAD_M, HomeWind, Leg, Start, way_home
+from watchkeeper.estimate.home.homeway import OVERHEAD_M, HomeWind, Leg, Start, leaning_less, way_home
 from watchkeeper.estimate.home.returnplan import ReturnPlan
 
 SILENT_US: Final = 3_000_000
@@ -114,21 +114,30 @@ def forecast(seen: LastSeen, after_s: float | None, stated: bool, silent_s: floa
         return None
     if not plan.lands:
         legs = [leg for leg in legs if leg.name != "land"]  # nobody is there to land it by hand
+    slow = way_home(leaning_less(plan, BOUND), begin, seen.wind)  # where it leans as far as it can
     share = WAY_SHARE if stated else UNTOLD_SHARE
     cruise_end = _cruise_end(legs)
     overhead_s = wait_s + sum(leg.time_s for leg in legs[:cruise_end])
     landed_s = wait_s + sum(leg.time_s for leg in legs) if plan.lands else None
     distance_m, height_m, flown_m = _at(seen, begin, legs, wait_s, silent_s)
     due_s = overhead_s if cruise_end else landed_s
-    late_s = BOUND * math.hypot(TIME_S, share * (due_s or 0.0))
+    late_s = behind_m = None
+    if slow is not None:
+        slower_s = _cruise_s(slow) - _cruise_s(legs)
+        late_s = math.hypot(BOUND * math.hypot(TIME_S, share * (due_s or 0.0)), slower_s)
+        behind_m = (_at(seen, begin, slow, wait_s, silent_s)[0] - distance_m) / BOUND
     return Forecast(
         distance_m,
         height_m,
-        math.hypot(POSITION_M, share * flown_m),
+        math.hypot(POSITION_M, share * flown_m, behind_m if behind_m is not None else flown_m / BOUND),
         overhead_s - silent_s,
-        due_s + late_s - silent_s if due_s is not None else None,
+        due_s + late_s - silent_s if due_s is not None and late_s is not None else None,
         landed_s - silent_s if landed_s is not None else None,
     )
+
+
+def _cruise_s(legs: list[Leg]) -> float:
+    return sum(leg.time_s for leg in legs if leg.name == "cruise")
 
 
 def _cruise_end(legs: list[Leg]) -> int:

@@ -17,7 +17,6 @@ from watchkeeper.aircraft.readings import BLIND as BLIND_READING
 from watchkeeper.aircraft.readings import Readings, Stream
 from watchkeeper.estimate.air.airwind import WindState, at_height
 from watchkeeper.estimate.home.forecast import BOUND, Answer, Costs, answer, fly
-from watchkeeper.estimate.home.headwind import HeadWind
 from watchkeeper.estimate.home.homeway import HomeWind, Start, WindDoubt, speed_home, way_home
 from watchkeeper.estimate.home.limits import (
     LONGEST_S,
@@ -29,6 +28,7 @@ from watchkeeper.estimate.home.limits import (
     turn_back_s,
 )
 from watchkeeper.estimate.home.lostlink import LastSeen
+from watchkeeper.estimate.home.lulls import Lulls
 from watchkeeper.estimate.home.places import OPEN_M, Post, clearance_m, nearest_place, posts
 from watchkeeper.estimate.home.power import PowerLearner, PowerModel, Seen
 from watchkeeper.estimate.home.progress import Progress
@@ -60,8 +60,8 @@ _IN_FLIGHT: Final = PHASE_GROUPS["in_flight"]
 NAMES: Final = (
     "return.time", "return.energy", "return.reserve", "return.reserve_low", "return.turn_back_in", "return.reach",
     "return.reach_least", "return.reach_least_bearing", "return.lowest_cell", "return.lowest_cell_one_out",
-    "return.doubt", "return.worsening", "return.wind_takes", "return.lands", "load.change", "return.clearance",
-    "place.distance", "place.bearing", "place.reserve",
+    "return.doubt", "return.worsening", "return.reserve_lull", "return.reserve_mostly", "return.lands",
+    "load.change", "return.clearance", "place.distance", "place.bearing", "place.reserve",
 )  # fmt: skip
 Row = list[float | bool | None]
 
@@ -141,7 +141,7 @@ class ReturnHome:
         self.seen: LastSeen | None = None
         """What was last known in flight."""
         self._turn_back_s: float | None = None
-        self._head_wind = HeadWind()
+        self._lulls = Lulls()
         self.contour: tuple[float, ...] = ()
         """Reach in m by bearing from home, evenly from north; empty while it is not known."""
         self.stream = Stream()
@@ -258,6 +258,7 @@ class ReturnHome:
         here, *around = reaches(case, costs, [(case.wind, wind_doubt), *winds])
         self.contour = tuple(around)
         least = min(range(BEARINGS), key=lambda i: self.contour[i])
+        lull = way_home(case.plan, case.start, self._lulls.weakest(case.wind, self._bound_us))
         self._row = [
             expected.time_s if reachable else None,
             expected.energy_wh if reachable else None,
@@ -271,7 +272,8 @@ class ReturnHome:
             lowest_one_out(case, supplies),
             found.doubt_pct,
             self._best_pct - expected.left_pct,
-            self._head_wind.takes_pct(case.plan, case.wind, self._bound_us),
+            fly(lull, case.worst.state, case.worst, case.model).left_pct,
+            self._lulls.mostly(expected.left_pct, self._bound_us),
             case.plan.lands,
             self._load_change(),
             self._clearance(case),
@@ -375,10 +377,10 @@ class ReturnHome:
 
     def _land(self) -> None:
         self._flying = False
-        self._power_w = None
         self._distance_us = 0
-        self._best_pct = None
+        self._power_w = self._best_pct = None
         self.progress = Progress()
+        self._lulls = Lulls()
         self.seen = None
 
     def _blind(self, why: str) -> Row:

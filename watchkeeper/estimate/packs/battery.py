@@ -233,10 +233,13 @@ class BatteryEstimates:
             kept = one.filter
             if kept is None or kept.at_rest:  # another pack, or a first flight
                 self._carries_since_us.pop(i, None)
+                if not flying:
+                    self._volts.forget()
             elif kept.leaning is not None and not flying:
                 # no current tells anything there: it stays, but voltages at rest take the doubt that it had parted
                 kept.leaning = kept.leaning._replace(known=())
         if self._each.topology != "parallel" or not flying:
+            self._volts.pause(now_us)
             return
         carried = max((one.usual_a or 0.0 for one in self._packs), default=0.0)
         on_bus: dict[int, OnBus] = {}
@@ -254,8 +257,8 @@ class BatteryEstimates:
             on_bus[i] = OnBus(kept, current_a, max(0.0, min(1.0, (since_s - _ALONE_S) / _JOINS_S)))
             if one.cell_v is not None:
                 self._volts.hear(i, *one.cell_v)
-        over_v = self._volts.over_v(list(on_bus), now_us)
-        lean([one._replace(over_v=over) for one, over in zip(on_bus.values(), over_v, strict=True)])
+        shown = self._volts.over(list(on_bus), now_us)
+        lean([one._replace(over=over) for one, over in zip(on_bus.values(), shown, strict=True)])
 
     def _share(self, connected: Sequence[PackEstimate]) -> None:
         """Let the packs on the bus carry what those off it did."""

@@ -1,8 +1,8 @@
 """What packs on one bus tell of each other.
 
 Packs in parallel have one voltage (Kirchhoff). So what their monitors show of it shows by how much each is off the
-others: two of them 1 % of the voltage apart have half-used packs 20 % of the charge apart where those begin on the
-flat of their curve. Each is moved by what its own filter has made of that.
+others: two of them 1 % of the voltage apart have half-used packs up to 11 % of the charge apart where those begin
+on the flat of their curve. Each is moved by what its own filter has made of that.
 
 And a cell's resting voltage less the drop over its resistance is the same in all of them, so that their charges
 stay together. What is told of them runs apart all the same, for each monitor's current is off by itself: by 3 % of
@@ -22,6 +22,7 @@ from statistics import median
 from typing import Final, NamedTuple
 
 from watchkeeper.estimate.matrix import Matrix
+from watchkeeper.estimate.packs.busvolts import Over
 from watchkeeper.estimate.packs.chargefilter import ChargeFilter, Z
 from watchkeeper.estimate.packs.curve import MEASURED_V
 from watchkeeper.estimate.packs.leaning import Lean, Vector, plus, times, together, within, without
@@ -41,18 +42,20 @@ MOST_OFF: Final = 5.0
 """Deviations of a monitor's voltage from the middle: one that is further off measures another voltage, or none."""
 _FAR: Final = 2.5
 """Deviations."""
+_MEDIAN: Final = 1.35
+"""Times the variance of a mean, at most, has a median of three to eight (by simulation); of two it is the mean."""
 
 
 class OnBus(NamedTuple):
     """A pack on the bus: its filter, its current, smoothed, A, and how much it counts (0 to 1).
 
-    `over_v` is by how much its monitor shows a cell over the middle of all on the bus, V.
+    `over` is by how much its monitor shows a cell over the middle of all on the bus.
     """
 
     filter: ChargeFilter
     current_a: float
     counts: float = 1.0
-    over_v: float = 0.0
+    over: Over = Over(0.0, 0.0)
 
 
 class _Shown(NamedTuple):
@@ -71,7 +74,8 @@ def lean(packs: Sequence[OnBus]) -> None:
         return
     # a gap in the radio and a start in flight make the same error in all of them
     shared = min(one.filter.loose for one in packs)
-    shown = [_shown(one, len(packs), shared) for one in packs]
+    counts = min(one.counts for one in packs)  # a middle is known as well as all that it is made of
+    shown = [_shown(one, len(packs), counts, shared) for one in packs]
     counted = [one.filter.counted + at.moved[Z] for one, at in zip(packs, shown, strict=True)]
     volt_per_charge = max(0.1, 100.0 * packs[0].filter.curve.fall_at(100.0 * median(counted)))
     drops_v = [one.filter.drop_v(one.current_a, at.moved) for one, at in zip(packs, shown, strict=True)]
@@ -90,28 +94,42 @@ def lean(packs: Sequence[OnBus]) -> None:
     if total <= 0.0:
         return
     meet = sum(w * at / square for w, at, square in zip(weights, level, spread, strict=True)) / total
-    for one, seen, at, square, weight in zip(packs, shown, level, spread, weights, strict=True):
-        part = weight * seen.own[Z] ** 2 / square * (1.0 - weight / (total * square))
+    gone: list[float] = []
+    for seen, square, weight in zip(shown, spread, weights, strict=True):
+        gone.append(max(0.0, weight * seen.own[Z] ** 2 / square * (1.0 - weight / (total * square))))
+    left = [seen.left[Z][Z] - part * seen.own[Z] ** 2 for seen, part in zip(shown, gone, strict=True)]
+    for i, (one, seen, at, square, weight) in enumerate(zip(packs, shown, level, spread, weights, strict=True)):
         # its part of the gap, in deviations of its own error
-        lower = -weight * (meet - at) * -seen.own[Z] / square
+        lower = weight * (meet - at) * seen.own[Z] / square
         moved = plus(seen.moved, times(lower, seen.own))
-        one.filter.leaning = Lean(moved, (seen.known, times(math.sqrt(max(0.0, part)), seen.own)))
+        part = _no_surer(gone[i], seen, min(left[:i] + left[i + 1 :]))
+        one.filter.leaning = Lean(moved, (seen.known, times(math.sqrt(part), seen.own)))
 
 
-def _shown(pack: OnBus, packs: int, shared: float) -> _Shown:
+def _no_surer(part: float, pack: _Shown, others: float) -> float:
+    """Return how much of its own variance a pack loses: it is no surer than the surest of those it is moved to."""
+    own, before = pack.own[Z] ** 2, pack.left[Z][Z]
+    least = min(before, part * others)
+    return max(0.0, min(part, (before - least) / own)) if own > 0.0 else 0.0
+
+
+def _shown(pack: OnBus, packs: int, counts: float, shared: float) -> _Shown:
     """Return a pack with what the bus shows of its monitor's voltage."""
     kept = pack.filter
-    (p, volts), off = kept.volts_error(), pack.over_v / MEASURED_V
-    sure = pack.counts * _within(abs(off))
+    (p, volts), off = kept.volts_error(), pack.over.over_v / MEASURED_V
+    of_middle = 1.0 / packs if packs == 2 else _MEDIAN / packs
+    far = abs(off) / math.sqrt(1.0 - of_middle)
+    sure = counts * pack.over.sure * _sure(far)
     leads = (LEADS_V / MEASURED_V) ** 2
-    # what the mean of all monitors is off stays
-    known = times(math.sqrt(sure * (1.0 - 1.0 / packs) * (1.0 - leads)), within(p, volts))
+    # what the middle of all monitors is off stays; where they are further apart than they should, all of it may be
+    usual = max(0.0, 1.0 - max(0.0, far - _FAR) ** 2)
+    known = times(math.sqrt(sure * usual * (1.0 - of_middle) * (1.0 - leads)), within(p, volts))
     left = without(p, known)
     rest = times(math.sqrt(1.0 - sure + sure * leads), volts)
     return _Shown(times(sure * off, volts), known, left, within(left, together([*kept.own_errors(shared), rest])))
 
 
-def _within(off: float) -> float:
+def _sure(off: float) -> float:
     """Return how much it counts what a monitor is off by, in deviations."""
     return max(0.0, min(1.0, 0.5 + (1.0 - off / MOST_OFF) / (2.0 * _FADES)))
 
