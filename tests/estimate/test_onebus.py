@@ -201,6 +201,21 @@ def test_drops_that_would_have_packs_far_apart_move_nothing() -> None:
     assert moved[-1] == 0.5
 
 
+def test_what_voltages_show_does_not_vanish_where_drops_have_packs_apart() -> None:
+    """One bus has one voltage, equal packs or not: over the same fade no step, and the volts' part at its end."""
+    one, two = begun(3.84), begun(3.87)
+    load(one, -0.010)
+    load(two, 0.010)
+    slope = 100.0 * PUBLISHED["lipo"].fall_at(50.0 * (one.counted + two.counted))
+    moved = []
+    for apart in np.linspace(0.03, 0.09, 121):
+        two._x[1] = one._x[1] + np.log1p(2.0 * apart * slope / one.drop_v(60.0))
+        lean(on_bus(one, two, amps=60.0, over_v=(-0.010, 0.010)))
+        moved.append(one.charge)
+    assert max(abs(a - b) for a, b in itertools.pairwise(moved)) < 0.002
+    assert moved[-1] - one.counted == pytest.approx(-one.volts_error()[1][0] * 0.010 / MEASURED_V, rel=1e-6)
+
+
 def test_a_pack_alone_stays_as_it_is() -> None:
     one = counting(0.42, 0.55)
     lean(on_bus(one))

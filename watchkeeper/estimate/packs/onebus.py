@@ -91,7 +91,9 @@ def lean(packs: Sequence[OnBus]) -> None:
         for one, off, at, square in zip(packs, apart, level, spread, strict=True)
     ]
     total = sum(weight / square for weight, square in zip(weights, spread, strict=True))
-    if total <= 0.0:
+    if total <= 0.0:  # unequal packs have one voltage all the same
+        for one, seen in zip(packs, shown, strict=True):
+            one.filter.leaning = Lean(seen.moved, (seen.known,))
         return
     meet = sum(w * at / square for w, at, square in zip(weights, level, spread, strict=True)) / total
     gone: list[float] = []
